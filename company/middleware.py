@@ -1,0 +1,58 @@
+"""What every request passes: sign-in by default, the company's time zone, and a plain answer when the database is busy."""
+
+from collections.abc import Callable
+from urllib.parse import urlencode
+
+from django.conf import settings
+from django.db import OperationalError
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+
+from company.models import Company
+
+Next = Callable[[HttpRequest], HttpResponse]
+
+# Addresses that answer without a sign-in. The API judges for itself (session or token) and answers 401 in its own shape.
+OPEN_PATHS = ("/sign-in/", "/static/", "/api/", "/health/")
+
+
+class SignInRequired:
+    """Send strangers to the sign-in page, and draw every page in the company's time zone."""
+
+    def __init__(self, get_response: Next) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.path.startswith("/static/"):
+            return self.get_response(request)
+        request.company = Company.current()  # type: ignore[attr-defined]
+        timezone.activate(request.company.zone)  # type: ignore[attr-defined]
+        if request.path.startswith(OPEN_PATHS):
+            return self.get_response(request)
+        if not request.user.is_authenticated:
+            return redirect(f"{reverse(settings.LOGIN_URL)}?{urlencode({'next': request.get_full_path()})}")
+        if request.user.must_change_password and request.path not in {reverse("password"), reverse("sign-out")}:
+            return redirect("password")
+        return self.get_response(request)
+
+
+class BusyDatabase:
+    """Answer 503 with Retry-After when the database stays locked for longer than the busy timeout."""
+
+    def __init__(self, get_response: Next) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if not isinstance(exception, OperationalError) or "locked" not in str(exception).lower():
+            return None
+        if request.path.startswith("/api/"):
+            response: HttpResponse = JsonResponse({"detail": "The database is busy. Send it again."}, status=503)
+        else:
+            response = render(request, "503.html", status=503)
+        response["Retry-After"] = "5"
+        return response

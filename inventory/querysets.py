@@ -1,0 +1,81 @@
+"""Questions about many items. Standing and where are one expression each, so that lists, pages and the API agree."""
+
+from datetime import date
+
+from django.db import models
+from django.db.models import Case, CharField, F, Q, Value, When
+
+from inventory.calc.kinds import Standing, Where
+
+# Standing is the first that holds. Retired before suspect: nobody repairs what is gone. Suspect before test due: a fault
+# is news, a date is not. Test due before good except and known good: a proof that has run out proves nothing. "Taken as
+# good" is unproved all the same, and quiet.
+
+
+def standing_expression(day: date, prefix: str = "") -> Case:
+    """Return is-it-good on a day as SQL; `prefix` reaches the item through a relation, as in `item__`."""
+
+    def q(**tests: object) -> Q:
+        return Q(**{f"{prefix}{name}": value for name, value in tests.items()})
+
+    return Case(
+        When(q(type__has_standing=False), then=Value(Standing.NONE.value)),
+        When(q(retired_on__isnull=False), then=Value(Standing.RETIRED.value)),
+        When(q(suspect_since__isnull=False), then=Value(Standing.SUSPECT.value)),
+        When(q(test_by__lte=day), then=Value(Standing.TEST_DUE.value)),
+        When(~q(excepts=""), then=Value(Standing.GOOD_EXCEPT.value)),
+        When(q(tested_on__isnull=False), then=Value(Standing.KNOWN_GOOD.value)),
+        default=Value(Standing.UNPROVED.value),
+        output_field=CharField(),
+    )
+
+
+def where_expression(prefix: str = "") -> Case:
+    """Return where-is-it as SQL; `prefix` reaches the item through a relation."""
+
+    def q(**tests: object) -> Q:
+        return Q(**{f"{prefix}{name}": value for name, value in tests.items()})
+
+    return Case(
+        When(q(gone_home_on__isnull=False), then=Value(Where.GONE_HOME.value)),
+        When(q(retired_on__isnull=False), then=Value(Where.RETIRED.value)),
+        When(~q(lent_to=""), then=Value(Where.LENT.value)),
+        When(q(missing_since__isnull=False), then=Value(Where.MISSING.value)),
+        When(q(custody="truck"), then=Value(Where.TRUCK.value)),
+        When(q(custody="show"), then=Value(Where.SHOW.value)),
+        When(q(at__sort="repairer"), then=Value(Where.REPAIRER.value)),
+        When(q(at__sort="bench"), then=Value(Where.BENCH.value)),
+        When(q(in_case__isnull=False), then=Value(Where.CASE.value)),
+        default=Value(Where.SHOP.value),
+        output_field=CharField(),
+    )
+
+
+class ItemQuerySet(models.QuerySet):
+    """Chainable questions about items."""
+
+    def described(self, day: date) -> "ItemQuerySet":
+        """Add `standing` and `where` on a day, and everything a strip shows, without a query a row."""
+        return self.annotate(standing=standing_expression(day), where=where_expression()).select_related(
+            "type", "home", "at", "in_case__type"
+        )
+
+    def owned(self) -> "ItemQuerySet":
+        """Leave out what is retired or borrowed and gone home."""
+        return self.filter(retired_on=None, gone_home_on=None)
+
+    def in_the_shop(self) -> "ItemQuerySet":
+        """Keep what could be pulled from a shelf or a case now."""
+        return self.owned().filter(custody="", lent_to="", missing_since=None).exclude(at__sort__in=["bench", "repairer"])
+
+    def fit_to_go(self, day: date) -> "ItemQuerySet":
+        """Keep what may be offered for a show: in the shop, neither suspect nor past its test-by date."""
+        return self.in_the_shop().filter(suspect_since=None).exclude(test_by__lte=day)
+
+    def due_on(self, day: date) -> "ItemQuerySet":
+        """Keep what must be tested on or before a day."""
+        return self.owned().filter(test_by__lte=day)
+
+    def by_walk(self) -> "ItemQuerySet":
+        """Order by the way a person walks the shelves."""
+        return self.order_by(F("home__rank").asc(nulls_last=True), "home__name", "type__name", "length_mm", "name", "code")

@@ -1,0 +1,8 @@
+"""Addresses of where gear goes, one room a module."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("shows.urls.shows")),
+    path("", include("shows.urls.dock")),
+]

@@ -1,0 +1,101 @@
+"""Builders with safe defaults: `make_item(name="B")`. Every test names only what it is about."""
+
+import itertools
+import uuid
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from company.models import Company, Person
+from inventory.calc import codes
+from inventory.calc.kinds import KINDS_WITHOUT_STANDING, Kind
+from inventory.models import CountedLine, CountMove, GearType, Item, Label, Place
+from shows.models import PullRow, Show, Venue
+
+NOW = datetime(2026, 9, 25, 9, 0, tzinfo=UTC)
+_count = itertools.count(1)
+
+
+def make_company(**kw: Any) -> Company:
+    """Return the company set up in London, so that no page asks the five questions."""
+    company = Company.current()
+    for name, value in {"name": "Test Sound", "set_up_at": NOW, **kw}.items():
+        setattr(company, name, value)
+    company.save()
+    return company
+
+
+def make_person(role: str = "technician", **kw: Any) -> Person:
+    kw.setdefault("username", f"{role}{next(_count)}")
+    return Person.objects.create_user(password=kw.pop("password", "saltmarsh"), role=role, **kw)
+
+
+def make_type(kind: Kind | str = Kind.INTERFACE_BOX, **kw: Any) -> GearType:
+    kw.setdefault("name", f"{kind} {next(_count)}")
+    return GearType.objects.create(kind=kind, has_standing=Kind(kind) not in KINDS_WITHOUT_STANDING, **kw)
+
+
+def make_item(**kw: Any) -> Item:
+    """Make an item with a bound label of the same code."""
+    kw.setdefault("type", None)
+    if kw["type"] is None:
+        kw["type"] = make_type(kw.pop("kind", Kind.INTERFACE_BOX))
+    kw.setdefault("code", codes.mint())
+    kw.setdefault("added_at", NOW - timedelta(days=400))
+    item = Item.objects.create(**kw)
+    Label.objects.create(code=item.code, item=item, minted_at=item.added_at, bound_at=item.added_at)
+    return item
+
+
+def make_case(**kw: Any) -> Item:
+    return make_item(kind=Kind.CASE, **kw)
+
+
+def make_place(**kw: Any) -> Place:
+    kw.setdefault("name", f"Shelf {next(_count)}")
+    return Place.objects.create(**kw)
+
+
+def make_venue(**kw: Any) -> Venue:
+    kw.setdefault("name", f"Hall {next(_count)}")
+    return Venue.objects.create(**kw)
+
+
+def make_show(load_in: datetime = NOW + timedelta(hours=8), hours: float = 8, **kw: Any) -> Show:
+    """Make a show that loads in at an instant and is home `hours` later."""
+    step = timedelta(hours=hours / 8)
+    times: dict[str, Any] = {
+        "hold_from": load_in.date(),
+        "load_in": load_in,
+        "line_check": load_in + step,
+        "start": load_in + 2 * step,
+        "end": load_in + 5 * step,
+        "strike": load_in + 6 * step,
+        "home_by": load_in + 8 * step,
+        "hold_until": (load_in + 8 * step).date(),
+        "added_at": NOW - timedelta(days=30),
+    }
+    return Show.objects.create(**{"name": f"Show {next(_count)}", **times, **kw})
+
+
+def make_pull_row(show: Show, **kw: Any) -> PullRow:
+    if kw.get("item") is not None:
+        kw.setdefault("type", kw["item"].type)
+        kw.setdefault("length_mm", kw["item"].length_mm)
+    if kw.get("type") is None:
+        kw["type"] = make_type()
+    return PullRow.objects.create(show=show, **kw)
+
+
+def make_counted_line(owned: int = 24, **kw: Any) -> CountedLine:
+    """Make a counted line with `owned` good ones on the shelf."""
+    if kw.get("type") is None:
+        kw["type"] = make_type(Kind.LEAD)
+    kw.setdefault("added_at", NOW - timedelta(days=400))
+    line = CountedLine.objects.create(**kw)
+    if owned:
+        CountMove.objects.create(uid=uuid.uuid4(), line=line, delta=owned, why=CountMove.Why.BOUGHT, happened_at=line.added_at)
+    return line
+
+
+def a_day(offset: int = 0) -> date:
+    return (NOW + timedelta(days=offset)).date()
