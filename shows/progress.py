@@ -1,0 +1,288 @@
+"""How far a show is packed, and what of it is home again: pull rows against checkouts and the ledger of counted lines.
+
+Three queries however many shows, rows and items: pull rows, checkouts, sums of counted moves.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from django.db.models import F, IntegerField, Q, Sum, Value
+from django.db.models.functions import Coalesce
+
+from company.templatetags.tape import metres
+from inventory.calc.kinds import Kind
+from inventory.models import CountMove
+from inventory.querysets import standing_expression
+from shows.calc.words import Critical, Ended
+from shows.models import Checkout, PullRow, Show
+
+Key = tuple[int, int]  # a gear type's key and a length in millimetres
+
+
+@dataclass(frozen=True, kw_only=True)
+class PulledItem:
+    """One item that went out to the show, or is named on its list; `state` is out, truck, back or waiting."""
+
+    item_id: int
+    code: str
+    label: str
+    standing: str
+    state: str
+    opened_at: datetime | None = None
+    case_id: int | None = None
+    case: str = ""
+    missing: bool = False
+
+
+@dataclass(kw_only=True)
+class PullLine:
+    """One line of the pull list: a type and length, or one particular item (`item_id`); `wanted` 0 is an extra.
+
+    `out` is with the show now (of it `truck` on the truck), `back` has left it again; `lost` was counted off.
+    """
+
+    type_id: int
+    type_name: str
+    kind: str
+    length_mm: int
+    wanted: int
+    item_id: int | None = None
+    item_code: str = ""
+    item_name: str = ""
+    item_standing: str = ""
+    row_ids: list[int] = field(default_factory=list)
+    lines: list[str] = field(default_factory=list)
+    reasons: list[str] = field(default_factory=list)
+    critical: str = Critical.NORMAL.value
+    items: list[PulledItem] = field(default_factory=list)
+    counted_out: int = 0
+    counted_back: int = 0
+    counted_lost: int = 0
+    counted_line_id: int | None = None
+
+    @property
+    def out(self) -> int:
+        """Return how many are with the show now, labelled and counted."""
+        return sum(i.state in {"out", "truck"} for i in self.items) + self.counted_out
+
+    @property
+    def scanned(self) -> int:
+        return self.out
+
+    @property
+    def truck(self) -> int:
+        return sum(i.state == "truck" for i in self.items)
+
+    @property
+    def back(self) -> int:
+        return sum(i.state == "back" for i in self.items) + self.counted_back
+
+    @property
+    def went(self) -> int:
+        """Return how many ever went: what is out, what came back and what was counted off."""
+        return self.out + self.back + self.counted_lost
+
+    @property
+    def lacking(self) -> int:
+        return max(0, self.wanted - self.out)
+
+    @property
+    def over(self) -> int:
+        return max(0, self.out - self.wanted)
+
+    @property
+    def is_extra(self) -> bool:
+        return self.wanted == 0
+
+    @property
+    def name(self) -> str:
+        """Return what a person calls it: Microphone lead 10 m; Active direct box A."""
+        return " ".join(part for part in (self.type_name, self.item_name, metres(self.length_mm)) if part)
+
+    @property
+    def in_cases(self) -> list[str]:
+        """Return the cases its items are packed in, each once."""
+        return sorted({i.case for i in self.items if i.case})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Totals:
+    """Sums over a pull list. `packed` counts each line up to what it wants, so that an extra hides no gap."""
+
+    wanted: int
+    packed: int
+    on_truck: int
+    went: int
+    back: int
+    still_out: int
+    extra: int
+
+    @property
+    def lacking(self) -> int:
+        return self.wanted - self.packed
+
+
+def totals_of(lines: Iterable[PullLine]) -> Totals:
+    """Add up a pull list's progress."""
+    lines = list(lines)
+    return Totals(
+        wanted=sum(line.wanted for line in lines),
+        packed=sum(min(line.wanted, line.out) for line in lines),
+        on_truck=sum(line.truck for line in lines),
+        went=sum(line.went for line in lines),
+        back=sum(line.back for line in lines),
+        still_out=sum(line.out for line in lines),
+        extra=sum(line.over for line in lines),
+    )
+
+
+def pull_progress(show: Show, *, day: date | None = None) -> list[PullLine]:
+    """Return a show's pull list with its progress, extras last; `day` is the day standings are asked for."""
+    return pulls_progress([show], day=day)[show.pk]
+
+
+def pulls_progress(shows: Iterable[Show], *, day: date | None = None) -> dict[int, list[PullLine]]:
+    """Return the progress of many shows in three queries, by show key."""
+    wanted = {show.pk: show for show in shows}
+    day = day or min((show.hold_from for show in wanted.values()), default=date.min)
+    lines: dict[int, list[PullLine]] = {pk: [] for pk in wanted}
+    by_item: dict[tuple[int, int], PullLine] = {}
+    by_key: dict[tuple[int, Key], PullLine] = {}
+    rows = PullRow.objects.filter(show__in=wanted).select_related("type", "item__in_case__type")
+    for row in rows.annotate(item_standing=standing_expression(day, "item__")).order_by("show", "rank", "pk"):
+        line = _line_of(row, lines[row.show_id], by_item, by_key)
+        line.row_ids.append(row.pk)
+        line.lines.extend([row.line] if row.line else [])
+        line.reasons.extend([row.reason] if row.reason and row.reason not in line.reasons else [])
+        if row.critical == Critical.CRITICAL or len(line.row_ids) == 1:
+            line.critical = row.critical
+    _place_counted(wanted, lines, by_key)
+    _place_items(wanted, lines, by_item, by_key, day)
+    return lines
+
+
+def _line_of(
+    row: PullRow, lines: list[PullLine], by_item: dict[tuple[int, int], PullLine], by_key: dict[tuple[int, Key], PullLine]
+) -> PullLine:
+    """Find the line a pull row adds to, or start it: rows of a type and length share one, an item has its own."""
+    key = (row.show_id, (row.type_id, row.length_mm))
+    if row.item is None and key in by_key:
+        by_key[key].wanted += row.count
+        return by_key[key]
+    line = PullLine(
+        type_id=row.type_id,
+        type_name=row.type.name,
+        kind=row.type.kind,
+        length_mm=row.length_mm,
+        wanted=row.count,
+        critical=row.critical,
+    )
+    if row.item is None:
+        by_key[key] = line
+    else:
+        line.item_id, line.item_code, line.item_name = row.item_id, row.item.code, row.item.name
+        line.item_standing = row.item_standing
+        line.length_mm = row.item.length_mm
+        by_item[row.show_id, row.item_id] = line
+    lines.append(line)
+    return line
+
+
+def _place_counted(wanted: dict[int, Show], lines: dict[int, list[PullLine]], by_key: dict[tuple[int, Key], PullLine]) -> None:
+    """Add the counted lines' ledger: an undone row takes away from what it undid, never adds to the other side."""
+    undone, lost = Q(why=CountMove.Why.UNDONE), Q(why=CountMove.Why.LOST)
+    went = (Q(delta__lt=0) & ~undone) | (Q(delta__gt=0) & undone)
+    came = (Q(delta__gt=0) & ~undone & ~lost) | (Q(delta__lt=0) & undone)
+    sums = (
+        CountMove.objects.filter(show__in=wanted)
+        .values("show", "line", length_mm=F("line__length_mm"), type_id=F("line__type"), type_name=F("line__type__name"))
+        .annotate(
+            kind=F("line__type__kind"),
+            went=-Coalesce(Sum("delta", filter=went), Value(0), output_field=IntegerField()),
+            came=Coalesce(Sum("delta", filter=came), Value(0), output_field=IntegerField()),
+            lost=Coalesce(Sum("delta", filter=lost & Q(delta__gt=0)), Value(0), output_field=IntegerField()),
+        )
+        .order_by("show", "type_name", "length_mm")
+    )
+    for row in sums:
+        if not (row["went"] or row["came"] or row["lost"]):
+            continue
+        show = row["show"]
+        exact = by_key.get((show, (row["type_id"], row["length_mm"])))
+        line = exact or by_key.get((show, (row["type_id"], 0)))
+        if line is None:
+            line = _extra(row["type_id"], row["type_name"], row["kind"], row["length_mm"])
+            by_key[show, (row["type_id"], row["length_mm"])] = line
+            lines[show].append(line)
+        line.counted_out += max(0, row["went"] - row["came"] - row["lost"])
+        line.counted_back += row["came"]
+        line.counted_lost += row["lost"]
+        line.counted_line_id = row["line"]
+
+
+def _place_items(
+    wanted: dict[int, Show],
+    lines: dict[int, list[PullLine]],
+    by_item: dict[tuple[int, int], PullLine],
+    by_key: dict[tuple[int, Key], PullLine],
+    day: date,
+) -> None:
+    """Give each item that went to its own line, else to its type and length, else to its type at any length, else to the
+    extras. What moved to another show before this one began never went."""
+    latest: dict[tuple[int, int], Checkout] = {}
+    found = Checkout.objects.filter(show__in=wanted).select_related("item__type", "item__in_case__type")
+    for checkout in found.annotate(standing=standing_expression(day, "item__")).order_by("opened_at", "pk"):
+        latest[checkout.show_id, checkout.item_id] = checkout
+    loose: dict[int, list[tuple[Checkout, PulledItem]]] = defaultdict(list)
+    for (show, item_id), checkout in latest.items():
+        if checkout.ended == Ended.MOVED:
+            continue
+        pulled = _pulled(checkout)
+        own = by_item.get((show, item_id))
+        if own is not None:
+            own.items.append(pulled)
+        else:
+            loose[show].append((checkout, pulled))
+    for show, pairs in loose.items():
+        # what is out fills the lines first, so that a thing already back never takes the place of one that is there
+        for checkout, pulled in sorted(pairs, key=lambda pair: pair[1].state == "back"):
+            item = checkout.item
+            exact, any_length = by_key.get((show, (item.type_id, item.length_mm))), by_key.get((show, (item.type_id, 0)))
+            line = exact
+            if any_length is not None and (exact is None or exact.went >= exact.wanted):
+                line = any_length if exact is None or any_length.went < any_length.wanted else exact
+            if line is None:
+                line = _extra(item.type_id, item.type.name, item.type.kind, item.length_mm)
+                by_key[show, (item.type_id, item.length_mm)] = line
+                lines[show].append(line)
+            line.items.append(pulled)
+
+
+def _pulled(checkout: Checkout) -> PulledItem:
+    item = checkout.item
+    if checkout.closed_at is not None:
+        state = "back"
+    else:
+        state = "truck" if checkout.truck_at is not None else "out"
+    return PulledItem(
+        item_id=item.pk,
+        code=item.code,
+        label=item.label,
+        standing=checkout.standing,
+        state=state,
+        opened_at=checkout.opened_at,
+        case_id=item.in_case_id,
+        case=item.in_case.label if item.in_case else "",
+        missing=item.missing_since is not None,
+    )
+
+
+def _extra(type_id: int, type_name: str, kind: str, length_mm: int) -> PullLine:
+    return PullLine(type_id=type_id, type_name=type_name, kind=kind, length_mm=length_mm, wanted=0)
+
+
+def is_carrier(line: PullLine) -> bool:
+    """Say whether an extra is only what the rest travels in."""
+    return line.kind == Kind.CASE
