@@ -1,0 +1,26 @@
+"""Load the shipped catalogue of gear types and rigs. Safe to run again: what is there stays as it is."""
+
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.db import transaction
+
+from inventory.services.catalogue import catalogue_load, catalogue_read
+from shows.models import Rig, RigRow
+
+
+class Command(BaseCommand):
+    help = "Load the shipped gear types, what goes with what, and the rigs; nothing that is there is changed."
+
+    @transaction.atomic
+    def handle(self, *args: Any, **options: Any) -> None:
+        catalogue = catalogue_read()
+        types = catalogue_load(catalogue=catalogue)
+        if not Rig.objects.exists():
+            for entry in catalogue["rigs"]:
+                rig = Rig.objects.create(name=entry["name"], notes=entry["notes"])
+                RigRow.objects.bulk_create(
+                    RigRow(rig=rig, type=types[row["type"]], **{k: v for k, v in row.items() if k != "type"})
+                    for row in entry["rows"]
+                )
+        self.stdout.write(f"The catalogue holds {len(types)} gear types and {Rig.objects.count()} rigs.")
