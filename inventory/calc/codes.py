@@ -6,6 +6,7 @@ here numbers whose check would be one of them are never minted, so every code st
 detection of single wrong characters and swapped neighbours.
 """
 
+import re
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,6 +20,11 @@ LONGEST_TEXT = 4096
 
 _VALUE = {letter: value for value, letter in enumerate(ALPHABET)}
 _LOOK_ALIKE = {"I": "1", "L": "1", "O": "0"}
+# Hyphens of every length, spaces and marks nobody sees: passed over wherever they stand.
+_PASSED_OVER = frozenset("-\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u00ad \t\r\n\u00a0\u2009\u200a\u202f\u200b\u200d\ufeff")
+_FRENCH_FIGURES = frozenset("&é\"'(-è_çà")  # what the figures' keys type there without Shift
+_TRAPPED_ADDRESS = re.compile(r"HTTPS?[^A-Z0-9:/]--(?P<rest>.+)\Z", re.DOTALL)
+_OTHER_LAYOUT = "The scanner types for another keyboard: set it to this machine's layout, or type the code by hand."
 
 
 class Read(StrEnum):
@@ -82,30 +88,55 @@ def spell(code: str) -> str:
 
 def parse(text: str) -> Parsed:
     """Make sense of what was typed or scanned: a bare code with or without hyphens, or an address of any host whose last
-    path segment is a code; look-alikes (I, L, O) are read as the figures they look like."""
+    path segment is a code; look-alikes (I, L, O) are read as the figures they look like. Never raises."""
     if len(text) > LONGEST_TEXT:
         return _nothing("That is far longer than any label of ours.")
-    segment = _last_segment(text.strip())
+    if text and set(text) <= _FRENCH_FIGURES:
+        return _nothing(_OTHER_LAYOUT)
+    segment = _last_segment(text)
     if not segment:
         return _nothing("Nothing was read.")
+    trapped = _TRAPPED_ADDRESS.match(segment)
+    if trapped:
+        return _trapped(trapped["rest"])
     if "." in segment:
         return _dotted(segment)
-    folded = "".join(_LOOK_ALIKE.get(c, c) for c in segment.replace("-", "").replace(" ", ""))
+    folded = "".join(_LOOK_ALIKE.get(c, c) for c in segment if c not in _PASSED_OVER)
     if len(folded) != CODE_LENGTH:
+        if any(c in _FRENCH_FIGURES for c in segment.lower() if c != "-"):
+            return _nothing(_OTHER_LAYOUT)
         return _nothing(f"A code has eight characters; this has {len(folded)}.")
     wrong = [c for c in folded if c not in _VALUE]
     if wrong:
-        return _nothing(f"“{wrong[0]}” is never part of a code.")
+        shown = f"“{wrong[0]}”" if wrong[0].isascii() or wrong[0].isalpha() else "One of these characters"
+        return _nothing(f"{shown} is never part of a code.")
     if check_character(folded[:BODY_LENGTH]) != folded[-1]:
         return _nothing("One character is wrong or two are swapped: read the code again.")
     return Parsed(read=Read.CODE, code=folded)
 
 
 def _last_segment(text: str) -> str:
+    """Return the last path segment in capitals; the host of an address is never taken for one."""
     for end in ("?", "#"):
         text = text.split(end, 1)[0]
-    parts = [part for part in text.replace("\\", "/").split("/") if part.strip()]
-    return parts[-1].strip().upper() if parts else ""
+    text = text.replace("\\", "/")
+    scheme, mark, after = text.partition("://")
+    if mark and scheme.strip().lower() in {"http", "https"}:
+        _host, _slash, text = after.partition("/")
+    parts = [part for part in text.split("/") if part.strip()]
+    return parts[-1].strip().strip(",;").upper() if parts else ""
+
+
+def _trapped(rest: str) -> Parsed:
+    """Read an address that a scanner typed for a US keyboard on a machine with another one, where the slash came out as a
+    hyphen: the code is what follows the last. German and Swiss keyboards have swapped Y and Z as well, Nordic ones have
+    not; only a QR code's own correction stands behind an address, so trying both here gives nothing away."""
+    last = rest.rstrip("-").rpartition("-")[2]
+    swapped = last.translate({ord("Y"): "Z", ord("Z"): "Y"})
+    for tried in (last, swapped):
+        if is_code(tried):
+            return Parsed(read=Read.CODE, code=tried)
+    return _nothing(_OTHER_LAYOUT)
 
 
 def _dotted(segment: str) -> Parsed:
