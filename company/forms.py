@@ -1,13 +1,17 @@
 """Forms of who we are. They check shapes; what must hold is in the services and the database."""
 
+from decimal import Decimal
+from ipaddress import ip_address
 from typing import Any
+from urllib.parse import urlsplit
 
 from django import forms
 from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.validators import UnicodeUsernameValidator
 
+from company.calc.countries import COUNTRIES
 from company.calc.roles import Role
-from company.models import Person
+from company.models import Company, Person
 
 ROLE_WORDS = [
     (Role.HAND, "hand: scans and reports"),
@@ -96,3 +100,154 @@ class PersonForm(forms.Form):
     is_active = forms.BooleanField(
         label="May sign in", required=False, help_text="Untick to switch somebody off. What they did stays on record."
     )
+
+
+def country_choices(now: str = "") -> list[tuple[str, str]]:
+    """Every country of the table by name, and the one chosen now even if it is not in it."""
+    rows = sorted(((c.code, c.name) for c in COUNTRIES.values()), key=lambda row: row[1])
+    return rows if not now or now in COUNTRIES else [(now, now), *rows]
+
+
+class CountryForm(forms.Form):
+    """Choose the country; the rest follows as a first guess."""
+
+    country = forms.ChoiceField(label="Country")
+
+    def __init__(self, *args: Any, company: Company, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["country"].choices = country_choices(company.country)
+        self.initial.setdefault("country", company.country)
+
+
+class SettingsForm(forms.ModelForm):
+    """All settings but the country, in groups a person can find their way in."""
+
+    unbalanced_limit_m = forms.DecimalField(
+        label="Longest unbalanced lead (m)",
+        min_value=Decimal("0.5"),
+        max_value=100,
+        max_digits=5,
+        decimal_places=2,
+        help_text="Between an instrument and its box. Above this the plan asks for a box nearer the source.",
+    )
+
+    class Meta:
+        model = Company
+        fields = [
+            "name",
+            "time_zone",
+            "currency",
+            "units",
+            "paper",
+            "mains_hz",
+            "phantom_first",
+            "bench_minutes_a_month",
+            "site_address",
+        ]
+        labels = {
+            "name": "Company name",
+            "time_zone": "Time zone",
+            "currency": "Currency",
+            "units": "Lengths in",
+            "paper": "Paper",
+            "mains_hz": "Mains",
+            "phantom_first": "Phantom power first",
+            "bench_minutes_a_month": "Bench minutes a month",
+            "site_address": "Address on labels",
+        }
+        help_texts = {
+            "time_zone": "All times are drawn in it, and a day ends at its midnight.",
+            "currency": "Three letters, as GBP. Prices are seen by owners only.",
+            "paper": "For pull lists and label sheets.",
+            "mains_hz": "Hum is looked for at this frequency and its multiples.",
+            "bench_minutes_a_month": "How long somebody can stand at the bench: what is most worth testing is fitted into it.",
+        }
+        widgets = {
+            "time_zone": forms.TextInput(attrs={"list": "time-zones", "autocomplete": "off"}),
+            "currency": forms.TextInput(attrs={"maxlength": 3, "autocapitalize": "characters"}),
+            "site_address": forms.URLInput(attrs={"placeholder": "https://gear.example.org", "autocomplete": "off"}),
+        }
+
+    GROUPS = [
+        ("Who and where", ["name", "time_zone", "currency"]),
+        ("Measures", ["units", "paper", "mains_hz"]),
+        ("How you work", ["phantom_first", "bench_minutes_a_month", "unbalanced_limit_m"]),
+        ("Labels", ["site_address"]),
+    ]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.initial["unbalanced_limit_m"] = f"{self.instance.unbalanced_limit_mm / 1000:g}"
+
+    @property
+    def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
+        return [(heading, [self[name] for name in names]) for heading, names in self.GROUPS]
+
+    def clean_name(self) -> str:
+        return named(self.cleaned_data["name"])
+
+    def clean_currency(self) -> str:
+        return three_letters(self.cleaned_data["currency"])
+
+    def clean_site_address(self) -> str:
+        return label_address(self.cleaned_data["site_address"])
+
+
+class WelcomeForm(forms.ModelForm):
+    """The questions of the first day; the country is asked first, on a page of its own."""
+
+    class Meta:
+        model = Company
+        fields = ["name", "time_zone", "paper", "phantom_first", "bench_minutes_a_month"]
+        labels = {
+            "name": "What is your company called?",
+            "time_zone": "Which time zone does your day run in?",
+            "paper": "Which paper is in the printer?",
+            "phantom_first": "Feed active boxes from the desk's phantom power where it gives any",
+            "bench_minutes_a_month": "How many minutes a month can somebody stand at the bench?",
+        }
+        help_texts = {
+            "time_zone": "Guessed from the country. Change it if you live elsewhere.",
+            "phantom_first": "Cells are then the spare. Untick if you would rather run on cells.",
+            "bench_minutes_a_month": "240 is an hour a week. It decides how many tests are asked of you.",
+        }
+        widgets = {"time_zone": forms.TextInput(attrs={"list": "time-zones", "autocomplete": "off"})}
+
+    def clean_name(self) -> str:
+        return named(self.cleaned_data["name"])
+
+
+def named(value: str) -> str:
+    if not value.strip():
+        raise forms.ValidationError("The company needs a name.")
+    return value.strip()
+
+
+def three_letters(value: str) -> str:
+    value = value.strip().upper()
+    if not (len(value) == 3 and value.isascii() and value.isalpha()):
+        raise forms.ValidationError("A currency has three letters, as GBP or EUR.")
+    return value
+
+
+def label_address(value: str) -> str:
+    """Check the address labels will carry: a scheme and a host, nothing behind it."""
+    value = value.strip().rstrip("/")
+    if not value:
+        return ""
+    try:
+        parts = urlsplit(value)
+        host, _port = parts.hostname or "", parts.port
+    except ValueError:
+        raise forms.ValidationError("That is no address. Write it as https://gear.example.org.") from None
+    if parts.scheme not in {"http", "https"} or not host:
+        raise forms.ValidationError("Start it with https:// (or http://) and a host name, as https://gear.example.org.")
+    if parts.path or parts.query or parts.fragment or parts.username:
+        raise forms.ValidationError("Only the host, please: nothing behind it, as https://gear.example.org.")
+    if not host.isascii() or any(c.isspace() for c in host):
+        raise forms.ValidationError("Plain letters, figures, dots and hyphens only.")
+    try:
+        ip_address(host)
+    except ValueError:
+        return f"{parts.scheme}://{parts.netloc.lower()}"
+    raise forms.ValidationError("Not a number: labels outlive the machine. Use a name you can point elsewhere later.")

@@ -5,12 +5,13 @@ from urllib.parse import urlencode
 
 from django.conf import settings
 from django.db import OperationalError
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseForbidden, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
 from company.models import Company
+from company.net import client_address, is_loopback
 
 Next = Callable[[HttpRequest], HttpResponse]
 
@@ -29,13 +30,29 @@ class SignInRequired:
             return self.get_response(request)
         request.company = Company.current()  # type: ignore[attr-defined]
         timezone.activate(request.company.zone)  # type: ignore[attr-defined]
+        # the demo's passwords are known to everybody: whatever it was told to listen on, it answers this machine alone
+        if request.company.is_demo and not _from_here(request):  # type: ignore[attr-defined]
+            return HttpResponseForbidden("This is a demo: it answers on its own machine alone.", content_type="text/plain")
         if request.path.startswith(OPEN_PATHS):
             return self.get_response(request)
         if not request.user.is_authenticated:
             return redirect(f"{reverse(settings.LOGIN_URL)}?{urlencode({'next': request.get_full_path()})}")
         if request.user.must_change_password and request.path not in {reverse("password"), reverse("sign-out")}:
             return redirect("password")
+        if self._is_first_day(request):
+            return redirect("welcome")
         return self.get_response(request)
+
+    @staticmethod
+    def _is_first_day(request: HttpRequest) -> bool:
+        """Ask an owner the first questions before anything else; what they were sending is never thrown away for it."""
+        first_day = request.company.set_up_at is None and request.user.is_owner  # type: ignore[attr-defined]
+        return first_day and request.method == "GET" and request.path not in {reverse("welcome"), reverse("password")}
+
+
+def _from_here(request: HttpRequest) -> bool:
+    address = client_address(request)
+    return address is None or is_loopback(address)
 
 
 class BusyDatabase:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from company.views import health, me, shop, sign
+from company.views import changelog, health, jobs, me, people, settings, shop, sign
 
 urlpatterns = [
     path("sign-in/", sign.sign_in, name="sign-in"),
@@ -14,4 +14,15 @@ urlpatterns = [
     path("theme/", me.theme, name="theme"),
     path("shop/", shop.shop, name="shop"),
     path("health/", health.health, name="health"),
+    path("people/", people.people, name="people"),
+    path("people/add/", people.person_new, name="person-add"),
+    path("people/<int:person_id>/", people.person, name="person"),
+    path("people/<int:person_id>/password/", people.person_password, name="person-password"),
+    path("settings/", settings.settings, name="settings"),
+    path("settings/country/", settings.country, name="country"),
+    path("welcome/", settings.welcome, name="welcome"),
+    path("change-log/", changelog.change_log, name="change-log"),
+    path("jobs/", jobs.jobs, name="jobs"),
+    path("jobs/<int:job_id>/", jobs.job, name="job"),
+    path("jobs/<int:job_id>/file/", jobs.job_file, name="job-file"),
 ]

@@ -17,6 +17,13 @@ TESTING = "pytest" in sys.modules
 DEBUG = env.flag("DEBUG")
 HOST = env.text("HOST", "127.0.0.1")
 PORT = env.whole("PORT", 8765, 1, 65535)
+WEB_WORKERS = env.whole("WEB_WORKERS", 1, 1, 64)
+TLS_CERT, TLS_KEY = env.text("TLS_CERT"), env.text("TLS_KEY")
+if bool(TLS_CERT) != bool(TLS_KEY):
+    raise ImproperlyConfigured("TLS_CERT and TLS_KEY go together: set both, or neither.")
+for _name, _path in (("TLS_CERT", TLS_CERT), ("TLS_KEY", TLS_KEY)):
+    if _path and not Path(_path).is_file():
+        raise ImproperlyConfigured(f"{_name} names no file: {_path}")
 SITE_ADDRESS = env.text("SITE_ADDRESS").rstrip("/")
 if SITE_ADDRESS and not SITE_ADDRESS.startswith(("http://", "https://")):
     raise ImproperlyConfigured("SITE_ADDRESS must start with http:// or https://.")
@@ -26,6 +33,10 @@ ALLOWED_HOSTS = env.words("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
 if SITE_ADDRESS:
     ALLOWED_HOSTS.append(SITE_ADDRESS.split("://", 1)[1].split("/")[0].split(":")[0])
 CSRF_TRUSTED_ORIGINS = [SITE_ADDRESS] if SITE_ADDRESS else []
+# Set it only when a reverse proxy of yours stands in front and writes these headers itself: anybody can send them.
+BEHIND_PROXY = env.flag("BEHIND_PROXY")
+if BEHIND_PROXY:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 INSTALLED_APPS = [
     "shows",
@@ -104,14 +115,25 @@ LOGOUT_REDIRECT_URL = "sign-in"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 60  # a hand's phone stays signed in between weekends
 SESSION_COOKIE_NAME = "knowngood"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SITE_ADDRESS.startswith("https://")
-SESSION_ENGINE = "django.contrib.sessions.backends.cached_db" if not TESTING else "django.contrib.sessions.backends.db"
+SESSION_ENGINE = "django.contrib.sessions.backends.db"  # one indexed read; several web processes agree with no cache to run
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache"
+        if TESTING
+        else "django.core.cache.backends.filebased.FileBasedCache",
+        "LOCATION": "" if TESTING else VAR_DIR / "cache",
+        "OPTIONS": {"MAX_ENTRIES": 2_000},
+    }
+}
 
 # Wrong passwords lock this person from this address, so that nobody can lock a colleague out from afar.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_FAILURE_LIMIT = 6
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_RESET_ON_SUCCESS = True
-AXES_LOCKOUT_TEMPLATE = "company/locked.html"
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False  # the page names a time to try again: it must stay true
+AXES_LOCKOUT_CALLABLE = "company.views.sign.locked"
+AXES_CLIENT_IP_CALLABLE = "company.net.client_address"
 AXES_VERBOSE = False
 
 LANGUAGE_CODE = "en-gb"
@@ -123,9 +145,13 @@ STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    "staticfiles": {
+        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        if TESTING or DEBUG
+        else "config.static.StampedStatic"
+    },
 }
-WHITENOISE_USE_FINDERS = True
+WHITENOISE_USE_FINDERS = True  # serves what was not gathered yet: a checkout works without a build step
 WHITENOISE_AUTOREFRESH = DEBUG
 MEDIA_ROOT = VAR_DIR / "media"
 MEDIA_URL = ""  # photos are behind sign-in: inventory.views serves them
@@ -152,11 +178,48 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
-CELERY_BROKER_URL = env.text("CELERY_BROKER_URL")
+# A message is only a wake-up: the work is a row with a lease, and the tick takes what is left over.
+BROKER_DIR = VAR_DIR / "broker"
+CELERY_BROKER_URL = env.text("CELERY_BROKER_URL", "folder://") or "folder://"
+if not CELERY_BROKER_URL.startswith(("folder://", "redis://", "rediss://")):
+    raise ImproperlyConfigured("CELERY_BROKER_URL must start with redis:// or rediss://, or be left out.")
+_JOB_LIMIT_S = 60 * 60
+if CELERY_BROKER_URL.startswith("folder:"):
+    CELERY_BROKER_TRANSPORT_OPTIONS = {"folder": str(BROKER_DIR), "polling_interval": 0.2}
+    CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
+else:
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "visibility_timeout": 2 * _JOB_LIMIT_S,  # above the longest task, or it would be run twice at once
+        "unacked_restore_throttle": 1,
+        "socket_connect_timeout": 3,
+        "socket_timeout": 10,
+    }
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TASK_PUBLISH_RETRY = False  # a page does not wait for a broker that is down
+CELERY_TASK_ALWAYS_EAGER = CELERY_TASK_EAGER_PROPAGATES = TESTING
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_SOFT_TIME_LIMIT = _JOB_LIMIT_S - 60
+CELERY_TASK_TIME_LIMIT = _JOB_LIMIT_S
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_CONCURRENCY = 1
+CELERY_WORKER_MAX_TASKS_PER_CHILD = 200
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
+CELERY_BEAT_SCHEDULE = {
+    # expires: a machine that slept wakes to one tick, not to a thousand
+    "tick": {"task": "company.tasks.tick", "schedule": 30.0, "options": {"expires": 30}},
+    "tidy": {"task": "company.tasks.tidy", "schedule": 60.0 * 60 * 24},
+}
 
 DJANGO_TABLES2_TEMPLATE = "_table.html"
 AUDITLOG_LOGENTRY_MODEL = "auditlog.LogEntry"
 AUDITLOG_DISABLE_ON_RAW_SAVE = True
+AUDITLOG_DISABLE_REMOTE_ADDR = True  # it would believe any X-Forwarded-For, and PostgreSQL refuses what is no address
+AUDITLOG_CID_HEADER = None  # likewise a header of any length
+AUDITLOG_USE_FK_STRING_REPRESENTATION = True
 
 LOGGING = {
     "version": 1,

@@ -1,0 +1,27 @@
+"""What the worker does. Every message is a wake-up: the work is found in the database."""
+
+from celery import shared_task
+
+from company.clock import now
+from company.jobs import job_run, jobs_forget, jobs_left_over
+
+
+@shared_task
+def job_wake(job_id: int) -> None:
+    job_run(job_id)
+
+
+@shared_task
+def tick() -> None:
+    """Take what is left over: jobs whose message was lost, or whose worker died."""
+    for job_id in jobs_left_over(now()):
+        job_run(job_id)
+
+
+@shared_task
+def tidy() -> None:
+    """Once a day: forget old jobs and their files, and sessions that have ended."""
+    from django.core.management import call_command
+
+    jobs_forget(at=now())
+    call_command("clearsessions")
