@@ -3,6 +3,7 @@
 from company.guards import guard
 from inventory.models.cases import CaseCount, CasePlanLine, Placement
 from inventory.models.counted import CountedLine, CountMove
+from inventory.models.events import ItemEvent
 from inventory.models.facts import (
     FACTS_OF_KIND,
     AmplifierFacts,
@@ -41,6 +42,7 @@ __all__ = [
     "InstrumentFacts",
     "InterfaceBoxFacts",
     "Item",
+    "ItemEvent",
     "Label",
     "LabelRun",
     "LeadFacts",
@@ -65,6 +67,7 @@ guard(
     GearType,
     GoesWith,
     Item,
+    ItemEvent,
     Label,
     LabelRun,
     Place,

@@ -50,7 +50,7 @@ class GearType(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(has_standing=True, kind__in=[k.value for k in Kind if k not in KINDS_WITHOUT_STANDING])
-                | Q(has_standing=False, kind__in=[k.value for k in KINDS_WITHOUT_STANDING]),
+                | Q(has_standing=False, kind__in=[k.value for k in Kind if k in KINDS_WITHOUT_STANDING]),
                 name="gear_type_standing_by_kind",
                 violation_error_message="Stands, cases and consumables have no standing; everything else has one.",
             ),
@@ -207,6 +207,9 @@ class Item(models.Model):
             models.Index(fields=["give_back_by"], name="item_give_back", condition=Q(give_back_by__isnull=False)),
             models.Index(fields=["lent_home_by"], name="item_lent", condition=Q(lent_home_by__isnull=False)),
             models.Index(fields=["label_gone_since"], name="item_label_gone", condition=Q(label_gone_since__isnull=False)),
+            models.Index(fields=["excepts"], name="item_good_except", condition=~Q(excepts="")),  # good except 7
+            models.Index(fields=["lent_to"], name="item_lent_to", condition=~Q(lent_to="")),  # lent, with or without a day
+            models.Index(fields=["gone_home_on"], name="item_gone_home", condition=Q(gone_home_on__isnull=False)),
         ]
 
     def __str__(self) -> str:

@@ -1,0 +1,24 @@
+"""The index of words: FTS5 trigrams on SQLite, pg_trgm on PostgreSQL, each kept by triggers."""
+
+from django.db import migrations
+
+from inventory import search_index
+
+
+def install(apps, schema_editor):
+    search_index.install(schema_editor.connection)
+
+
+def drop(apps, schema_editor):
+    search_index.drop(schema_editor.connection)
+
+
+class Migration(migrations.Migration):
+
+    dependencies = [
+        ('inventory', '0002_add_item_events'),
+    ]
+
+    operations = [
+        migrations.RunPython(install, drop),
+    ]
