@@ -1,4 +1,4 @@
-"""How wide letters run, in thousandths of the letter height (em): read from the fonts in inventory/pdf/fonts, so that a
+"""How wide letters run, in thousandths of the letter height (em): read from the fonts in inventory/pdf/faces, so that a
 label can be laid out without opening a font. A test reads the fonts again."""
 
 STAMP_WIDTH = 600

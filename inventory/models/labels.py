@@ -21,6 +21,8 @@ class LabelRun(models.Model):
     start_at = models.PositiveIntegerField(default=1)
     count = models.PositiveIntegerField()
     codes = models.JSONField(default=list)
+    given = models.JSONField(default=dict, help_text="What was asked for, so that it can be printed again just so.")
+    token = models.UUIDField(null=True, blank=True, unique=True, editable=False)  # the form's own: sent twice, printed once
 
     class Meta:
         ordering = ["-printed_at", "-pk"]
@@ -55,6 +57,9 @@ class Label(models.Model):
         ]
         indexes = [
             models.Index(fields=["printed_at"], name="label_unbound", condition=Q(item=None)),  # printed, not yet stuck on
+            models.Index(
+                fields=["item"], name="label_to_print", condition=Q(item__isnull=False, printed_at=None)
+            ),  # what has no label yet?
         ]
 
     def __str__(self) -> str:

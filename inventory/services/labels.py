@@ -12,7 +12,7 @@ from inventory.registries import AFTER_BIND
 MOST_MINTED = 1000
 
 
-class LabelRefusedError(ValueError):
+class LabelRefused(ValueError):  # noqa: N818 (a word of the house)
     """A label cannot be bound or minted as asked; the message is a sentence for the person who asked."""
 
 
@@ -28,7 +28,7 @@ def code_new() -> str:
 def labels_mint(*, count: int, at: datetime) -> list[Label]:
     """Make blank labels, bound to nothing yet: print them, stick them on, scan them, say what they are."""
     if not 1 <= count <= MOST_MINTED:
-        raise LabelRefusedError(f"Between 1 and {MOST_MINTED} blank labels at a time.")
+        raise LabelRefused(f"Between 1 and {MOST_MINTED} blank labels at a time.")
     fresh: set[str] = set()
     while len(fresh) < count:
         wanted = {codes.mint() for _ in range(count - len(fresh))} - fresh
@@ -43,25 +43,25 @@ def label_bind(*, code: str, item: Item, at: datetime) -> Label:
     """Bind a code to an item; its older codes stay aliases. Scans made before the label was bound count from now on.
 
     Any code with a good check character will do, also one that was never minted here: borrowed gear may keep its owner's
-    label. A code bound to another item is refused. Raises LabelRefusedError.
+    label. A code bound to another item is refused. Raises LabelRefused.
     """
     read = codes.parse(code)
     if read.read is not codes.Read.CODE:
-        raise LabelRefusedError(read.why or "That is a card, not a label to stick on a thing.")
+        raise LabelRefused(read.why or "That is a card, not a label to stick on a thing.")
     taken = Item.objects.filter(code=read.code).exclude(pk=item.pk).first()
     if taken:
-        raise LabelRefusedError(_already(read.code, taken))
+        raise LabelRefused(_already(read.code, taken))
     label, _made = Label.objects.select_for_update().get_or_create(code=read.code, defaults={"minted_at": at})
     if label.item_id is not None and label.item_id != item.pk:
-        raise LabelRefusedError(_already(read.code, label.item))
+        raise LabelRefused(_already(read.code, label.item))
     if label.item_id is None:
         try:
             with transaction.atomic():
                 changed = Label.objects.filter(pk=label.pk, item=None).update(item=item, bound_at=at)
         except IntegrityError as error:
-            raise LabelRefusedError("That item is gone; the label is bound to nothing.") from error
+            raise LabelRefused("That item is gone; the label is bound to nothing.") from error
         if not changed:
-            raise LabelRefusedError("Somebody else has just bound that label: look it up again.")
+            raise LabelRefused("Somebody else has just bound that label: look it up again.")
         label.item, label.bound_at = item, at
     Item.objects.filter(pk=item.pk).update(label_gone_since=None)
     item.label_gone_since = None
