@@ -1,0 +1,161 @@
+// Scans wait here until the server has answered for each. The store is two functions, so that a sturdier one can take its place.
+
+export function localStore(key) {
+  return {
+    read() {
+      try {
+        return JSON.parse(localStorage.getItem(key)) ?? [];
+      } catch {
+        return [];
+      }
+    },
+    write(scans) {
+      try {
+        localStorage.setItem(key, JSON.stringify(scans));
+        return true;
+      } catch {
+        return false;
+      }
+    },
+  };
+}
+
+const MOST = 200;
+const SLOWEST_MS = 30000;
+
+// add(scan, {held}) keeps a scan; release(id, changes) lets a held one go; onAnswers(results, scans) and onState(state) tell.
+// A scan leaves the queue only when an answer with its id has come. The same ids may be sent any number of times.
+export function openQueue({ url, device, token, store, onAnswers, onState }) {
+  let scans = store.read();
+  let sending = false;
+  let most = MOST;
+  let wait = 0;
+  let timer;
+  let state = "fine";
+
+  const tell = (now) => {
+    state = now;
+    onState({ state, waiting: scans.length });
+  };
+  const keep = () => {
+    if (!store.write(scans)) tell("not kept");
+  };
+
+  async function flush() {
+    clearTimeout(timer);
+    if (sending) return;
+    const batch = [];
+    // In order: a held scan holds back what was scanned after it of the same thing only, so nothing overtakes itself.
+    const blocked = new Set();
+    for (const scan of scans) {
+      if (scan.held) blocked.add(scan.body.code);
+      else if (!blocked.has(scan.body.code) && batch.length < most) batch.push(scan);
+    }
+    if (!batch.length) {
+      tell(scans.length ? state : "fine");
+      return;
+    }
+    sending = true;
+    let again = true;
+    try {
+      const answer = await fetch(url, {
+        method: "POST",
+        credentials: "same-origin",
+        headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
+        body: JSON.stringify({ device, sent_at: new Date().toISOString(), scans: batch.map((scan) => scan.body) }),
+        signal: AbortSignal.timeout(20000),
+      });
+      if (answer.ok) {
+        const { results } = await answer.json();
+        const answered = new Map(results.map((result) => [result.id, result]));
+        const settled = batch.filter((scan) => answered.has(scan.body.id));
+        scans = scans.filter((scan) => !answered.has(scan.body.id));
+        keep();
+        wait = 0;
+        most = MOST;
+        tell("fine");
+        onAnswers(settled.map((scan) => answered.get(scan.body.id)), settled.map((scan) => scan.body));
+        again = scans.some((scan) => !scan.held);
+      } else if (answer.status === 413 || answer.status === 422) {
+        // Halve and send again, never discard. One scan alone that is still refused steps aside for the rest.
+        if (batch.length > 1) most = Math.ceil(batch.length / 2);
+        else {
+          scans = [...scans.filter((scan) => scan !== batch[0]), batch[0]];
+          wait = Math.min(Math.max(wait * 2, 4000), SLOWEST_MS);
+        }
+        keep();
+        tell("refused");
+      } else if (answer.status === 401 || answer.status === 403) {
+        wait = SLOWEST_MS;
+        tell("sign in");
+      } else {
+        wait = Math.min(Math.max(wait * 2, 1000), SLOWEST_MS);
+        tell("no answer");
+      }
+    } catch {
+      wait = Math.min(Math.max(wait * 2, 1000), SLOWEST_MS);
+      tell("no signal");
+    } finally {
+      sending = false;
+      if (again) timer = setTimeout(flush, wait ? wait + Math.random() * 500 : 0);
+    }
+  }
+
+  addEventListener("online", () => {
+    wait = 0;
+    flush();
+  });
+  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && flush());
+
+  return {
+    add(body, { held = false } = {}) {
+      scans.push({ body, held });
+      keep();
+      if (!held) flush();
+    },
+    release(id, changes = {}) {
+      const scan = scans.find((one) => one.body.id === id);
+      if (!scan) return false;
+      Object.assign(scan.body, changes);
+      scan.held = false;
+      keep();
+      flush();
+      return true;
+    },
+    // What was held when the page was closed goes as it stands: vouched, with no count.
+    releaseAll() {
+      scans.forEach((scan) => (scan.held = false));
+      keep();
+      flush();
+    },
+    get waiting() {
+      return scans.length;
+    },
+    has: (id) => scans.some((scan) => scan.body.id === id),
+    flush,
+  };
+}
+
+export function uuid4() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return `${hex.slice(0, 8)}-${hex.slice(8, 12)}-${hex.slice(12, 16)}-${hex.slice(16, 20)}-${hex.slice(20)}`;
+}
+
+// This device's name, for as long as the browser keeps it.
+export function deviceName() {
+  let name = localStorage.getItem("kg.device");
+  if (!name) {
+    name = `web:${uuid4()}`;
+    localStorage.setItem("kg.device", name);
+  }
+  return name;
+}
+
+export function nextSeq() {
+  const seq = Number(localStorage.getItem("kg.seq") ?? 0) + 1;
+  localStorage.setItem("kg.seq", String(seq));
+  return seq;
+}

@@ -1,0 +1,39 @@
+"""The sheet of printed cards: commands, a card a show and way, and the shelf cards of counted lines."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from company.clock import now
+from inventory.models import CountedLine
+from shows.calc.cards import COMMAND_CARDS, Card, counted_card, matrix_of, path_of, show_card
+from shows.calc.direction import Way
+from shows.models import Show
+
+SHOWS_ON_SHEET = 12
+LINES_ON_SHEET = 200
+
+
+def _drawn(card: Card) -> dict[str, object]:
+    matrix = matrix_of(card.text)
+    return {"card": card, "side": len(matrix), "path": path_of(matrix)}
+
+
+@require_GET
+def dock_cards(request: HttpRequest) -> HttpResponse:
+    """Draw the cards: all commands and the coming shows; `?show=` one show; `?lines=yes` the counted lines."""
+    at = now()
+    asked = request.GET.get("show", "")
+    shows = Show.objects.live().filter(home_by__gte=at).select_related("venue")
+    if asked.isascii() and asked.isdigit() and len(asked) < 16:
+        shows = Show.objects.filter(pk=int(asked)).select_related("venue")
+    groups = []
+    if request.GET.get("lines"):
+        lines = CountedLine.objects.select_related("type")[:LINES_ON_SHEET]
+        groups.append(("Counted lines", [_drawn(counted_card(line=line.pk, name=line.label)) for line in lines]))
+    else:
+        if not asked:
+            groups.append(("Commands", [_drawn(card) for card in COMMAND_CARDS]))
+        for show in shows[:SHOWS_ON_SHEET]:
+            groups.append((show.name, [_drawn(show_card(show=show.pk, name=show.name, way=way)) for way in Way]))
+    return render(request, "shows/dock_cards.html", {"section": "Dock", "groups": groups, "lines": request.GET.get("lines")})

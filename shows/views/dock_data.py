@@ -1,0 +1,96 @@
+"""What the dock's script asks for: what codes are, everything a device should know by heart, the nearest spare."""
+
+from typing import Any
+
+from django.http import HttpRequest, JsonResponse
+from django.views.decorators.http import require_GET
+
+from company.clock import now, today
+from inventory.calc.codes import Read, parse
+from inventory.models import CountedLine, Item, Label
+from shows.calc.direction import Way
+from shows.dock import choice_of, known_items, known_of, near_shows, progress_of, run_of, show_as_json, snapshot_items
+from shows.models import Show
+from shows.spares import spare_for
+
+LOOKUP_CODES = 100
+
+
+def show_asked(request: HttpRequest) -> Show | None:
+    """Return the show named in the query, if there is one."""
+    asked = request.GET.get("show", "")
+    if not (asked.isascii() and asked.isdigit() and len(asked) < 16):
+        return None
+    return Show.objects.filter(pk=int(asked)).first()
+
+
+def _way_asked(request: HttpRequest) -> Way:
+    asked = request.GET.get("way", "")
+    return Way(asked) if asked in set(Way) else Way.BACK
+
+
+@require_GET
+def dock_lookup(request: HttpRequest) -> JsonResponse:
+    """Answer what up to a hundred codes are, and the running count, in a number of queries that depends on neither."""
+    at = now()
+    day = today(at)
+    read = {text: parse(text) for text in request.GET.getlist("code")[:LOOKUP_CODES]}
+    known = known_items([p.code for p in read.values() if p.read == Read.CODE], day)
+    run = run_of(progress_of(show_asked(request), day), _way_asked(request))
+    return JsonResponse(
+        {
+            "items": {text: known[p.code].as_json() for text, p in read.items() if p.code in known},
+            "run": {"done": run.done, "total": run.total, "words": run.words, "still": run.still},
+        }
+    )
+
+
+@require_GET
+def dock_snapshot(request: HttpRequest) -> JsonResponse:
+    """Answer what a device should know by heart to work without signal; constant queries, at most 5,000 items."""
+    at = now()
+    day = today(at)
+    near = near_shows(at)
+    choice = choice_of(request, at, near)
+    if choice and choice.show and choice.show not in near:
+        near.append(choice.show)
+    items, whole = snapshot_items(near, day)
+    aliases = Label.objects.filter(item__in=[i.pk for i in items]) if not whole else Label.objects.exclude(item=None)
+    by_pk = {item.pk: item.code for item in items}
+    alias = [
+        [code, by_pk[item]]
+        for code, item in aliases.values_list("code", "item").iterator()
+        if item in by_pk and by_pk[item] != code
+    ]
+    answer: dict[str, Any] = {
+        "made_at": at.isoformat(),
+        "whole": whole,
+        "shows": [show_as_json(show, at) for show in near],
+        "items": [known.as_json() for known in known_of(items)],
+        "aliases": alias,
+        "lines": [{"id": line.pk, "name": line.label} for line in CountedLine.objects.select_related("type")[:2000]],
+    }
+    return JsonResponse(answer)
+
+
+@require_GET
+def dock_spare(request: HttpRequest) -> JsonResponse:
+    """Answer the nearest spare for a dead thing, or why there is none."""
+    read = parse(request.GET.get("code", ""))
+    dead = Item.objects.filter(labels__code=read.code).select_related("type").first() if read.code else None
+    if dead is None:
+        return JsonResponse({"spare": None, "why": "The record knows no such thing."})
+    spare = spare_for(dead, show_asked(request), today())
+    if spare is None:
+        return JsonResponse({"spare": None, "why": f"No other {dead.type.name} is fit to go, here or in the shop."})
+    return JsonResponse(
+        {
+            "spare": {
+                "code": spare.code,
+                "name": spare.name,
+                "where": spare.where,
+                "says": spare.says,
+                "standing": spare.standing,
+            }
+        }
+    )

@@ -1,0 +1,64 @@
+"""One thing's own scan page, for the phone's camera app: Out, On the truck, Back, each one tap."""
+
+import uuid
+from collections.abc import Iterable
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from company.clock import now, today
+from inventory.calc.codes import Read, parse
+from inventory.models import Item
+from inventory.registries import ItemAction
+from shows.calc.direction import WAY_WORDS, Way
+from shows.dock import choice_made, choice_of, known_items, near_shows, page_device
+from shows.models import Show
+from shows.services.dock import scan_shaped, scans_sent
+from shows.views.dock import remember, uid_of, who
+
+
+def item_scan(request: HttpRequest, code: str) -> HttpResponse:
+    """Ask which way this thing goes, the likeliest first; a POST makes the scan and shows what it was told."""
+    read = parse(code)
+    known = known_items([read.code], today()).get(read.code) if read.read == Read.CODE else None
+    if known is None:
+        raise Http404("The record knows no such thing.")
+    at = now()
+    near = near_shows(at)
+    choice = choice_of(request, at, near) or (choice_made(near[0], "", at) if near else choice_made(None, "", at))
+    if request.method == "POST":
+        way = request.POST.get("way", "")
+        asked = request.POST.get("show", "")
+        show = None
+        if asked.isascii() and asked.isdigit() and len(asked) < 16:
+            show = Show.objects.live().filter(pk=int(asked)).first()
+        if way not in set(Way) or (show is None and way != Way.BACK):
+            return redirect("item-scan", known.code)
+        scan = scan_shaped(
+            code=read.code, action=way, show=show.pk if show else None, at=at, uid=uid_of(request, f"{way} {asked}")
+        )
+        scans_sent(actor=who(request), device=page_device(request), scans=[scan], at=at)
+        response = redirect(f"{reverse('dock')}?{urlencode({'hit': scan['id']})}")
+        return remember(response, show=str(show.pk) if show else None, way=way)
+    context = {"section": "Dock", "known": known, "choice": choice, "near": near, "uid": uuid.uuid4()}
+    return render(request, "shows/dock_item.html", context)
+
+
+def actions_of(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
+    """Offer the scan of a thing from its own page, named for what would happen now. No query a row: one for near shows."""
+    if item.retired_on or item.gone_home_on:
+        return
+    at = now()
+    near = near_shows(at)
+    url = reverse("item-scan", args=[item.code])
+    if item.custody:
+        word = "back"
+        if item.custody == "show":
+            yield ItemAction(name="On the truck", url=f"{url}?way=truck", note="say so, as a scan")
+        yield ItemAction(name="Back in the shop", url=f"{url}?{urlencode({'way': word})}", note="say so, as a scan")
+    elif near:
+        choice = choice_of(request, at, near)
+        show = choice.show if choice and choice.show else near[0]
+        yield ItemAction(name=f"Out to {show.name}", url=f"{url}?way=out", note=WAY_WORDS[Way.OUT] + ", as a scan")
