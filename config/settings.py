@@ -152,7 +152,9 @@ STORAGES = {
     },
 }
 WHITENOISE_USE_FINDERS = True  # serves what was not gathered yet: a checkout works without a build step
-WHITENOISE_AUTOREFRESH = DEBUG
+WHITENOISE_AUTOREFRESH = DEBUG or TESTING  # else every test client would read all static files
+if not TESTING:
+    STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 MEDIA_ROOT = VAR_DIR / "media"
 MEDIA_URL = ""  # photos are behind sign-in: inventory.views serves them
 
@@ -180,7 +182,7 @@ X_FRAME_OPTIONS = "DENY"
 
 # A message is only a wake-up: the work is a row with a lease, and the tick takes what is left over.
 BROKER_DIR = VAR_DIR / "broker"
-CELERY_BROKER_URL = env.text("CELERY_BROKER_URL", "folder://") or "folder://"
+CELERY_BROKER_URL = env.text("CELERY_BROKER_URL", "folder://here") or "folder://here"
 if not CELERY_BROKER_URL.startswith(("folder://", "redis://", "rediss://")):
     raise ImproperlyConfigured("CELERY_BROKER_URL must start with redis:// or rediss://, or be left out.")
 _JOB_LIMIT_S = 60 * 60
