@@ -14,7 +14,8 @@ from company.models import Company, Person
 from company.net import is_loopback
 from company.supervisor import Child, Supervisor, port_taken, python
 
-CELERY = ("-m", "celery", "--quiet", "-A", "config")
+# a container often runs as root: celery's warning about it, five lines at every start, would hide the address
+CELERY = ("-W", "ignore:You're running the worker with superuser", "-m", "celery", "--quiet", "-A", "config")
 
 
 class Command(BaseCommand):
