@@ -20,3 +20,38 @@ class ShowsConfig(AppConfig):
         from shows.views.dock_item import actions_of
 
         ITEM_ACTIONS.add("dock", actions_of, rank=20)
+
+        from inventory.registries import SHOW_CHOICES, SHOW_NAMES
+        from shows.shelf_names import likely_shows, names_of_shows
+
+        SHOW_NAMES.add("shows", names_of_shows)
+        SHOW_CHOICES.add("shows", likely_shows)
+
+        from company.registries import NEEDS, SEARCH
+        from inventory.registries import ITEM_LIFE, ITEM_PANELS
+        from shows import item_parts, needs, search
+
+        for name, source in {
+            "pack": needs.pack,
+            "come-home": needs.come_home,
+            "give-back": needs.give_back,
+            "lent-home": needs.lent_home,
+            "short": needs.short,
+            "suspect-on-list": needs.suspect_on_list,
+        }.items():
+            NEEDS.add(name, source, rank=20)
+        SEARCH.add("shows", search.shows_found, rank=50)
+        SEARCH.add("venues", search.venues_found, rank=60)
+        ITEM_LIFE.add("planned", item_parts.planned_life, rank=20)
+        ITEM_PANELS.add("asked-for", item_parts.asked_for, rank=40)
+
+        from inventory.registries import IMPORTS
+        from shows.transfer import SHOWS
+
+        IMPORTS.add("shows", lambda: SHOWS, rank=30)
+
+        from inventory.registries import AFTER_BIND, AFTER_PLACEMENT
+        from shows.services.custody import after_bind, after_placement
+
+        AFTER_BIND.add("custody", after_bind)
+        AFTER_PLACEMENT.add("custody", after_placement, rank=200)

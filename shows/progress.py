@@ -31,6 +31,7 @@ class PulledItem:
     standing: str
     state: str
     opened_at: datetime | None = None
+    closed_at: datetime | None = None
     case_id: int | None = None
     case: str = ""
     missing: bool = False
@@ -191,23 +192,30 @@ def _line_of(
 
 
 def _place_counted(wanted: dict[int, Show], lines: dict[int, list[PullLine]], by_key: dict[tuple[int, Key], PullLine]) -> None:
-    """Add the counted lines' ledger: an undone row takes away from what it undid, never adds to the other side."""
-    undone, lost = Q(why=CountMove.Why.UNDONE), Q(why=CountMove.Why.LOST)
-    went = (Q(delta__lt=0) & ~undone) | (Q(delta__gt=0) & undone)
-    came = (Q(delta__gt=0) & ~undone & ~lost) | (Q(delta__lt=0) & undone)
+    """Add the counted lines' ledger. An undoing row carries what it undid in its note, and takes away there; used up
+    counts as lost: neither comes home."""
+    why, undone = CountMove.Why, Q(why=CountMove.Why.UNDONE)
+    gone = [why.LOST, why.USED_UP]
+    lost = Q(why__in=gone) | (undone & Q(note__in=gone))
+    came = (
+        Q(why=why.BACK)
+        | (undone & Q(note=why.BACK))
+        | Q(why=why.STRAIGHT_ON, delta__gt=0)
+        | (undone & Q(note=why.STRAIGHT_ON, delta__lt=0))
+    )
     sums = (
         CountMove.objects.filter(show__in=wanted)
         .values("show", "line", length_mm=F("line__length_mm"), type_id=F("line__type"), type_name=F("line__type__name"))
         .annotate(
             kind=F("line__type__kind"),
-            went=-Coalesce(Sum("delta", filter=went), Value(0), output_field=IntegerField()),
+            net=-Coalesce(Sum("delta"), Value(0), output_field=IntegerField()),
             came=Coalesce(Sum("delta", filter=came), Value(0), output_field=IntegerField()),
-            lost=Coalesce(Sum("delta", filter=lost & Q(delta__gt=0)), Value(0), output_field=IntegerField()),
+            lost=Coalesce(Sum("delta", filter=lost), Value(0), output_field=IntegerField()),
         )
         .order_by("show", "type_name", "length_mm")
     )
     for row in sums:
-        if not (row["went"] or row["came"] or row["lost"]):
+        if not (row["net"] or row["came"] or row["lost"]):
             continue
         show = row["show"]
         exact = by_key.get((show, (row["type_id"], row["length_mm"])))
@@ -216,7 +224,7 @@ def _place_counted(wanted: dict[int, Show], lines: dict[int, list[PullLine]], by
             line = _extra(row["type_id"], row["type_name"], row["kind"], row["length_mm"])
             by_key[show, (row["type_id"], row["length_mm"])] = line
             lines[show].append(line)
-        line.counted_out += max(0, row["went"] - row["came"] - row["lost"])
+        line.counted_out += max(0, row["net"])
         line.counted_back += row["came"]
         line.counted_lost += row["lost"]
         line.counted_line_id = row["line"]
@@ -262,17 +270,15 @@ def _place_items(
 
 def _pulled(checkout: Checkout) -> PulledItem:
     item = checkout.item
-    if checkout.closed_at is not None:
-        state = "back"
-    else:
-        state = "truck" if checkout.truck_at is not None else "out"
+    on_truck = "truck" if checkout.truck_at is not None else "out"
     return PulledItem(
         item_id=item.pk,
         code=item.code,
         label=item.label,
         standing=checkout.standing,
-        state=state,
+        state="back" if checkout.closed_at is not None else on_truck,
         opened_at=checkout.opened_at,
+        closed_at=checkout.closed_at,
         case_id=item.in_case_id,
         case=item.in_case.label if item.in_case else "",
         missing=item.missing_since is not None,

@@ -1,0 +1,131 @@
+"""What is not home although it should be: by show, with who scanned it last, where and when. Four queries."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.db.models import F, Q, Sum
+
+from company.clock import today as company_today
+from company.templatetags.tape import clock, day, metres
+from inventory.models import CountMove, Item
+from inventory.querysets import standing_expression
+from shows.calc.words import ShowState
+from shows.models import Checkout, Show
+
+AT_MOST = 300
+
+
+@dataclass(frozen=True, kw_only=True)
+class Away:
+    """One item that is not home: `known` says in one sentence what the record knows of it."""
+
+    item: Item
+    standing: str
+    fact: str
+    known: str
+    on_truck: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class AwayCount:
+    """So many of a counted line that are not home."""
+
+    line_id: int
+    name: str
+    count: int
+
+
+@dataclass(kw_only=True)
+class AwayGroup:
+    """What one show still has (`show` None: declared missing and out to no show)."""
+
+    show: Show | None
+    items: list[Away] = field(default_factory=list)
+    counted: list[AwayCount] = field(default_factory=list)
+
+    @property
+    def total(self) -> int:
+        return len(self.items) + sum(c.count for c in self.counted)
+
+
+def late_shows(at: datetime) -> Q:
+    """Select, from a checkout, the shows whose gear should be home by now."""
+    return Q(show__home_by__lt=at) | ~Q(show__state=ShowState.PLANNED)
+
+
+def missing_at(at: datetime, *, show: Show | None = None) -> list[AwayGroup]:
+    """Return what is not home, show by show in the order of their home-by; with `show`, that show's alone."""
+    today = company_today(at)
+    out = Checkout.objects.filter(closed_at=None)
+    out = out.filter(show=show) if show is not None else out.filter(late_shows(at))
+    out = out.select_related("show__venue", "item__type", "item__custody_head__seen_by", "opened_by")
+    out = out.annotate(standing=standing_expression(today, "item__")).order_by(
+        "show__home_by", "show_id", "item__type__name", "item__length_mm", "item__name", "item__code"
+    )
+    groups: dict[int | None, AwayGroup] = {}
+    for checkout in out[:AT_MOST]:
+        group = groups.setdefault(checkout.show_id, AwayGroup(show=checkout.show))
+        group.items.append(_away(checkout))
+    _add_counted(groups, at, show)
+    if show is None:
+        lost = Item.objects.filter(missing_since__isnull=False, custody="").owned()
+        lost = lost.select_related("type", "custody_head__seen_by").annotate(standing=standing_expression(today))
+        for item in lost.order_by("missing_since")[:AT_MOST]:
+            group = groups.setdefault(None, AwayGroup(show=None))
+            group.items.append(
+                Away(
+                    item=item,
+                    standing=item.standing,
+                    fact=f"Missing since {day(item.missing_since)}.",
+                    known=_seen(item) or "Nobody ever scanned it.",
+                )
+            )
+    return list(groups.values())
+
+
+def _add_counted(groups: dict[int | None, AwayGroup], at: datetime, show: Show | None) -> None:
+    if show is None:
+        # a closed show has counted off what it lost
+        shows = {s.pk: s for s in Show.objects.filter(home_by__lt=at, state=ShowState.PLANNED).select_related("venue")}
+    else:
+        shows = {show.pk: show}
+    sums = (
+        CountMove.objects.filter(show__in=shows)
+        .values("show", "line", name=F("line__type__name"), length_mm=F("line__length_mm"))
+        .annotate(net=Sum("delta"))
+        .filter(net__lt=0)
+        .order_by("show", "name", "length_mm")
+    )
+    for row in sums:
+        group = groups.setdefault(row["show"], AwayGroup(show=shows[row["show"]]))
+        name = " ".join(part for part in (row["name"], metres(row["length_mm"])) if part)
+        group.counted.append(AwayCount(line_id=row["line"], name=name, count=-row["net"]))
+
+
+def _away(checkout: Checkout) -> Away:
+    item = checkout.item
+    if checkout.truck_at is not None:
+        fact = "On the truck, never back."
+        known = f"Loaded {day(checkout.truck_at)}, {clock(checkout.truck_at)}"
+    else:
+        fact = "Never onto the truck."
+        known = f"Scanned out {day(checkout.opened_at)}, {clock(checkout.opened_at)}"
+    if item.missing_since is not None:
+        fact = f"Declared missing on {day(item.missing_since)}."
+    known += f" by {checkout.opened_by}" if checkout.opened_by and checkout.truck_at is None else ""
+    seen = _seen(item)
+    return Away(
+        item=item,
+        standing=checkout.standing,
+        fact=fact,
+        known=f"{known}. {seen}".strip(),
+        on_truck=checkout.truck_at is not None,
+    )
+
+
+def _seen(item: Item) -> str:
+    head = getattr(item, "custody_head", None)
+    if head is None or head.seen_at is None:
+        return ""
+    by = f" by {head.seen_by}" if head.seen_by else ""
+    return f"Last {head.evidence or 'seen'} {day(head.seen_at)}, {clock(head.seen_at)}{by}."

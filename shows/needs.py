@@ -1,0 +1,212 @@
+"""What the road asks of a person: pack it, bring it home, give it back, get it back from whom it was lent, find more of it."""
+
+from collections.abc import Iterable
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db.models import Count
+from django.http import HttpRequest
+from django.urls import reverse
+
+from company.clock import today
+from company.registries import Need
+from company.templatetags.tape import code as spelled
+from company.templatetags.tape import day as day_words
+from company.templatetags.tape import metres
+from inventory.models import GearType, Item
+from shows.missing import AwayGroup, missing_at
+from shows.models import PullRow, Show
+from shows.progress import pulls_progress, totals_of
+from shows.shortage import shortages_of
+
+COMING = timedelta(days=7)
+LOADING = timedelta(hours=24)
+GIVE_BACK = timedelta(days=3)
+CLOSING_TIME = time(17, 0)  # by when a thing due on a day is sorted into the running order
+FEW = 25  # so many of one sort at most: the page behind it has them all
+
+
+def zone_of(request: HttpRequest) -> ZoneInfo:
+    """Return the company's zone."""
+    return request.company.zone
+
+
+def closing(day: date, zone: ZoneInfo) -> datetime:
+    """Return the instant by which a thing due on a day should be done."""
+    return datetime.combine(day, CLOSING_TIME, tzinfo=zone)
+
+
+def away_groups(request: HttpRequest, at: datetime) -> list[AwayGroup]:
+    """Return what is not home, asked once a request: the page's first sentence and its strips both want it."""
+    if not hasattr(request, "away_groups"):
+        request.away_groups = missing_at(at)
+    return request.away_groups
+
+
+def come_home(request: HttpRequest, at: datetime) -> Iterable[Need]:
+    """Name the shows whose gear should be home and is not."""
+    for group in away_groups(request, at)[:FEW]:
+        if group.show is not None:
+            yield _come_home(group, group.show)
+
+
+def _come_home(group: AwayGroup, show: Show) -> Need:
+    one = group.items[0] if group.total == 1 and group.items else None
+    name = one.item.label if one else f"{group.total} must come home"
+    at_venue = f"at {show.venue.name}" if show.venue else f"with {show.name}"
+    on_truck = sum(away.on_truck for away in group.items)
+    said = [away.item.label for away in group.items[:3]] + [f"{c.count} {c.name}" for c in group.counted[:2]]
+    more = group.total - len(group.items[:3]) - sum(c.count for c in group.counted[:2])
+    listed = ", ".join(said) + (f" and {more} more" if more > 0 else "")
+    still = "Still" if one else f"{listed}: still"
+    why = f"{still} {at_venue}, or on the truck: {on_truck} loaded." if on_truck else f"{still} {at_venue}, as far as we know."
+    return Need(
+        key=f"come-home:{show.pk}",
+        name=name,
+        code=spelled(one.item.code) if one else show.name,
+        url=reverse("missing") + f"#show-{show.pk}",
+        fact="Must come home." if not one else f"Must come home. {one.fact}",
+        why=why,
+        by=show.home_by,
+        mark="out",
+        standing=one.standing if one else "",
+        lifted=True,
+        group="must come home",
+    )
+
+
+def give_back(request: HttpRequest, at: datetime) -> Iterable[Need]:
+    """Name what was borrowed and must go back in the next days."""
+    day = today(at)
+    rows = (
+        Item.objects.owned()
+        .filter(give_back_by__lte=day + GIVE_BACK)
+        .values("borrowed_from", "give_back_by")
+        .annotate(things=Count("pk"))
+        .order_by("give_back_by", "borrowed_from")
+    )
+    for row in rows[:FEW]:
+        late = row["give_back_by"] < day
+        things = "one thing" if row["things"] == 1 else f"{row['things']} things"
+        yield Need(
+            key=f"give-back:{row['borrowed_from']}:{row['give_back_by']}",
+            name=f"Give back {things}",
+            code=row["borrowed_from"],
+            url=reverse("gear") + "?borrowed=1",
+            fact=f"{'Was to' if late else 'To'} go back by {day_words(row['give_back_by'])}.",
+            why=f"Borrowed from {row['borrowed_from']}." if row["borrowed_from"] else "",
+            by=closing(row["give_back_by"], zone_of(request)),
+            mark="back",
+            group="give back",
+        )
+
+
+def lent_home(request: HttpRequest, at: datetime) -> Iterable[Need]:
+    """Name what we lent and should have back by now or soon."""
+    day = today(at)
+    lent = Item.objects.owned().exclude(lent_to="").filter(lent_home_by__lte=day + timedelta(days=1)).select_related("type")
+    for item in lent.order_by("lent_home_by", "code")[:FEW]:
+        yield Need(
+            key=f"lent:{item.code}",
+            name=item.label,
+            code=spelled(item.code),
+            url=item.get_absolute_url(),
+            fact=f"Lent to {item.lent_to}, home by {day_words(item.lent_home_by)}.",
+            why="Ask for it, or say it is lent for longer.",
+            by=closing(item.lent_home_by, zone_of(request)),
+            mark="home",
+            lifted=True,
+            group="lent",
+        )
+
+
+def coming_shows(at: datetime) -> list[Show]:
+    """Return the shows that load within a week."""
+    return list(Show.objects.coming_at(at).filter(load_in__lte=at + COMING).select_related("venue").order_by("load_in")[:FEW])
+
+
+def short(request: HttpRequest, at: datetime) -> Iterable[Need]:
+    """Name what a coming show lacks after what other shows hold."""
+    shows = coming_shows(at)
+    left = shortages_of(shows)
+    types = GearType.objects.in_bulk({key[0] for keys in left.values() for key, worst in keys.items() if worst.short})
+    for show in shows:
+        lacks = [worst for worst in left.get(show.pk, {}).values() if worst.short]
+        if not lacks:
+            continue
+        worst = max(lacks, key=lambda w: w.short)
+        name = " ".join(p for p in (types[worst.key[0]].name, metres(worst.key[1])) if p)
+        rest = f" {len(lacks) - 1} more of its lines are short too." if len(lacks) > 1 else ""
+        yield Need(
+            key=f"short:{show.pk}",
+            name=f"Short {worst.short} {name}",
+            code=show.name,
+            url=show.get_absolute_url() + "#short",
+            fact=f"{show.name} wants {worst.wanted}.",
+            why=f"{worst.why[0].upper()}{worst.why[1:]}.{rest}",
+            by=show.load_in,
+            mark="question",
+            group="short",
+        )
+
+
+def suspect_on_list(request: HttpRequest, at: datetime) -> Iterable[Need]:
+    """Name the suspect things a coming show asks for by name."""
+    rows = (
+        PullRow.objects.filter(
+            item__suspect_since__isnull=False,
+            item__retired_on=None,
+            show__in=Show.objects.coming_at(at).filter(load_in__lte=at + COMING),
+        )
+        .select_related("item__type", "show")
+        .order_by("show__load_in", "rank")
+    )
+    for row in rows[:FEW]:
+        assert row.item is not None  # noqa: S101 (the filter asks for an item)
+        on = f" for line {row.line}" if row.line else ""
+        yield Need(
+            key=f"suspect-named:{row.pk}",
+            name=row.item.label,
+            code=spelled(row.item.code),
+            url=row.item.get_absolute_url(),
+            fact=f"Suspect since {day_words(row.item.suspect_since)}, and {row.show.name} asks for it{on}.",
+            why="Prove it, or put another on the list.",
+            by=row.show.load_in,
+            mark="question",
+            standing="suspect",
+            group="suspect",
+        )
+
+
+def pack(request: HttpRequest, at: datetime) -> Iterable[Need]:
+    """Name the show that loads next and is not packed: the next thing to do."""
+    shows = [show for show in coming_shows(at) if show.load_in <= at + LOADING]
+    progress = pulls_progress(shows, day=today(at))
+    for show in shows:
+        totals = totals_of(progress[show.pk])
+        if totals.wanted == 0:
+            yield Need(
+                key=f"list:{show.pk}",
+                name="Write the pull list",
+                code=show.name,
+                url=reverse("pull", args=[show.pk]) if request.user.is_technician else show.get_absolute_url(),
+                fact="Nothing is asked for yet.",
+                why=f"{show.name} loads {day_words(show.load_in)}.",
+                by=show.load_in,
+                mark="type",
+                next_step=request.user.is_technician,
+                group="pack",
+            )
+        elif totals.lacking:
+            yield Need(
+                key=f"pack:{show.pk}",
+                name=f"Pack {totals.lacking}",
+                code=show.name,
+                url=f"{reverse('dock')}?show={show.pk}&way=out",
+                fact=f"{totals.packed} of {totals.wanted} are scanned out.",
+                why="Scan what goes out; the list counts along.",
+                by=show.load_in,
+                mark="out",
+                next_step=True,
+                group="pack",
+            )

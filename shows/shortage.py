@@ -1,0 +1,117 @@
+"""What is short for coming shows: pull lists that overlap, against what we own. Five queries however many shows and rows."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date
+
+from django.db.models import Count, F, Q, Sum
+
+from inventory.models import CountMove, Item
+from shows.calc.shortage import Demand, Key, Left, Stock, shortages
+from shows.calc.words import ShowState
+from shows.models import PullRow, Show
+
+
+def shortages_of(shows: Iterable[Show]) -> dict[int, dict[Key, Left]]:
+    """Return what is left on the worst day for each key that each show wants, by show key."""
+    shows = [show for show in shows if show.state == ShowState.PLANNED]
+    if not shows:
+        return {}
+    first, last = min(s.hold_from for s in shows), max(s.hold_until for s in shows)
+    mine = {s.pk: s for s in shows}
+    demands: list[Demand] = []
+    wanted: dict[int, dict[Key, int]] = {pk: defaultdict(int) for pk in mine}
+    rows = (
+        PullRow.objects.filter(
+            Q(show__in=mine)
+            | Q(
+                show__hold_from__lte=last,
+                show__hold_until__gte=first,
+                show__state=ShowState.PLANNED,
+                type__in=PullRow.objects.filter(show__in=mine).values("type"),
+            )
+        )
+        .values("show", "type", "length_mm", name=F("show__name"), start=F("show__hold_from"), until=F("show__hold_until"))
+        .annotate(total=Sum("count"))
+        .order_by("show", "type", "length_mm")
+    )
+    for row in rows:
+        key = (row["type"], row["length_mm"])
+        if row["show"] in wanted:
+            wanted[row["show"]][key] += row["total"]
+        demands.append(
+            Demand(show=row["show"], name=row["name"], key=key, count=row["total"], first=row["start"], last=row["until"])
+        )
+    types = {key[0] for keys in wanted.values() for key in keys}
+    stock = stock_of(types, first)
+    return {
+        pk: shortages(
+            wanted=wanted[pk],
+            first=show.hold_from,
+            last=show.hold_until,
+            stock=stock,
+            others=[d for d in demands if d.show != pk],
+        )
+        for pk, show in mine.items()
+    }
+
+
+def stock_of(types: Iterable[int], day: date) -> dict[Key, Stock]:
+    """Return what we own of some types by length, labelled and counted, and how much of it is unfit on a day.
+
+    Not owned for a show: retired, borrowed and gone home or to be given back before, missing, or lent beyond the day.
+    Unfit: suspect, past its test-by date, at the repairer, or counted bad.
+    """
+    types = list(types)
+    unfit = Q(suspect_since__isnull=False) | Q(test_by__lte=day) | Q(at__sort="repairer")
+    lent = ~Q(lent_to="") & (Q(lent_home_by=None) | Q(lent_home_by__gt=day))
+    items = (
+        Item.objects.owned()
+        .filter(type__in=types, missing_since=None)
+        .exclude(lent)
+        .exclude(give_back_by__lt=day)
+        .order_by()
+        .values("type", "length_mm")
+        .annotate(owned=Count("pk"), unfit=Count("pk", filter=unfit))
+    )
+    owned: dict[Key, list[int]] = defaultdict(lambda: [0, 0])
+    for row in items:
+        owned[row["type"], row["length_mm"]][0] += row["owned"]
+        owned[row["type"], row["length_mm"]][1] += row["unfit"]
+    counted = (
+        CountMove.objects.filter(line__type__in=types)
+        .order_by()
+        .values(type=F("line__type"), length_mm=F("line__length_mm"))
+        .annotate(total=Sum("delta", filter=Q(show=None)), bad=Sum("delta", filter=Q(condition="bad")))
+    )
+    for row in counted:
+        owned[row["type"], row["length_mm"]][0] += row["total"] or 0
+        owned[row["type"], row["length_mm"]][1] += row["bad"] or 0
+    return {key: Stock(owned=max(0, n), unfit=max(0, min(n, bad))) for key, (n, bad) in owned.items()}
+
+
+def item_rivals(show: Show) -> dict[int, list[Show]]:
+    """Return the other shows that ask for the same particular items on overlapping days, by item key."""
+    rivals: dict[int, list[Show]] = defaultdict(list)
+    rows = (
+        PullRow.objects.filter(
+            item__in=PullRow.objects.filter(show=show, item__isnull=False).values("item"),
+            show__in=Show.objects.holding_between(show.hold_from, show.hold_until).filter(state=ShowState.PLANNED),
+        )
+        .exclude(show=show)
+        .select_related("show")
+        .order_by("show__load_in")
+    )
+    for row in rows:
+        rivals[row.item_id].append(row.show)
+    return rivals
+
+
+def overlapping(show: Show) -> list[Show]:
+    """Return the other planned shows that hold gear on any of this show's days."""
+    return list(
+        Show.objects.holding_between(show.hold_from, show.hold_until)
+        .filter(state=ShowState.PLANNED)
+        .exclude(pk=show.pk)
+        .select_related("venue")[:20]
+    )
