@@ -35,6 +35,9 @@ class Scan(models.Model):
     received_at = models.DateTimeField()
     effective_at = models.DateTimeField()
     as_sent = models.JSONField(null=True, blank=True)
+    caused = models.JSONField(
+        null=True, blank=True, help_text="What it changed beside custody, so that taking it back can put that back."
+    )
     actor = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="scans")
     outcome = models.CharField(max_length=13, choices=[(o.value, o.value) for o in Outcome])
     signal = models.CharField(max_length=4, choices=[(s.value, s.value) for s in Signal])

@@ -1,0 +1,204 @@
+"""What a scan changes beside custody, and how taking it back puts that back: faults, labels gone, counts, swaps, placements.
+
+Everything is written so that doing it twice changes nothing: a scan may be taken back, and that be taken back again.
+"""
+
+import uuid
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import Any
+
+from django.db.models import F
+
+from company.models import Person
+from inventory.models import CountedLine, CountMove, Item, Placement
+from inventory.services.cases import placement_undo
+from inventory.services.counted import count_undo, undo_of
+from maintenance.models import Fault
+from maintenance.services import Report, faults_open, faults_withdraw
+from shows.models import PullRow, Scan
+
+DEEPEST = 20  # undone and done again so many times: nobody does
+
+
+def swap_pull_row(*, show: int, dead: int, spare: Item) -> dict[str, Any] | None:
+    """Let the spare take the dead item's place on a pull list; None where the dead one has no place there.
+
+    A spare that is on the list itself changes places with the dead one.
+    """
+    rows = {
+        row.item_id: row
+        for row in PullRow.objects.select_for_update(no_key=True).filter(show=show, item__in=[dead, spare.pk]).order_by("pk")
+    }
+    row, other = rows.get(dead), rows.get(spare.pk)
+    if row is None or dead == spare.pk:
+        return None
+    kept = {
+        "row": row.pk,
+        "dead": dead,
+        "spare": spare.pk,
+        "was": [row.origin, row.type_id, row.length_mm],
+        "other": other.pk if other else None,
+        "other_was": [other.origin, other.type_id, other.length_mm] if other else None,
+    }
+    if other:
+        PullRow.objects.filter(pk=other.pk).update(item=None)
+    _place(row.pk, spare.pk, [PullRow.Origin.SWAPPED, spare.type_id, spare.length_mm])
+    if other:
+        _place(other.pk, dead, [PullRow.Origin.SWAPPED, row.type_id, row.length_mm])
+    return kept
+
+
+def _place(row: int, item: int, fields: list[Any]) -> None:
+    origin, type_id, length_mm = fields
+    PullRow.objects.filter(pk=row).update(item=item, origin=origin, type_id=type_id, length_mm=length_mm)
+
+
+def swap_back(kept: dict[str, Any]) -> None:
+    """Put a swap's rows as they were, unless somebody has changed them since."""
+    row = PullRow.objects.select_for_update(no_key=True).filter(pk=kept["row"], item=kept["spare"]).first()
+    if row is None:
+        return
+    if kept["other"] is None and PullRow.objects.filter(show=row.show_id, item=kept["dead"]).exists():
+        return
+    if kept["other"] and not PullRow.objects.filter(pk=kept["other"], item=kept["dead"]).update(item=None):
+        return
+    _place(row.pk, kept["dead"], kept["was"])
+    if kept["other"]:
+        _place(kept["other"], kept["spare"], kept["other_was"])
+
+
+def item_changes(item: Item, *, at: datetime, day: date, back: bool, came_home: bool, label_gone: bool) -> dict[str, Any]:
+    """Say what a scan of the thing itself changes on its item, as {column: what it was}; empty when nothing.
+
+    Whatever was scanned is not missing and not at the repairer. Back, it is no longer lent or gone home; and what comes home
+    from a show is on its shelf, not at the bench. A label said to be gone is noted.
+    """
+    changes: dict[str, Any] = {}
+    if item.missing_since is not None and item.missing_since <= at:
+        changes["missing_since"] = item.missing_since.isoformat()
+    if item.at_id and item.at and (item.at.sort == "repairer" or came_home):
+        changes["at_id"] = item.at_id
+    if back and item.lent_to and (item.lent_on is None or item.lent_on <= day):
+        changes["lent_to"] = item.lent_to
+        changes["lent_on"] = _iso(item.lent_on)
+        changes["lent_home_by"] = _iso(item.lent_home_by)
+    if back and item.gone_home_on is not None and item.gone_home_on <= day:
+        changes["gone_home_on"] = _iso(item.gone_home_on)
+    if label_gone and item.label_gone_since is None:
+        changes["label_gone_since"] = None
+    return changes
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None
+
+
+BLANK = {"lent_to": ""}
+MOMENTS = {"missing_since": datetime.fromisoformat}
+DAYS = {"lent_on": date.fromisoformat, "lent_home_by": date.fromisoformat, "gone_home_on": date.fromisoformat}
+
+
+def item_changed(item_id: int, changes: dict[str, Any], *, at: datetime) -> None:
+    """Carry out what `item_changes` named."""
+    fields = {name: BLANK.get(name) for name in changes}
+    if "label_gone_since" in fields:
+        fields["label_gone_since"] = at  # type: ignore[assignment]
+    if fields:
+        Item.objects.filter(pk=item_id).update(**fields)
+
+
+def item_changed_back(item_id: int, changes: dict[str, Any]) -> None:
+    """Put back what a scan changed on an item, where nothing has been entered since."""
+    for name, was in changes.items():
+        if name == "label_gone_since":
+            Item.objects.filter(pk=item_id).update(label_gone_since=None)
+            continue
+        if name in ("lent_on", "lent_home_by"):
+            continue  # go back together with lent_to
+        read = MOMENTS.get(name) or DAYS.get(name)
+        value = read(was) if read and was else was
+        untouched = Item.objects.filter(pk=item_id, **{name: BLANK.get(name)} if name in BLANK else {f"{name}__isnull": True})
+        if name == "lent_to":
+            home_by, on = changes.get("lent_home_by"), changes.get("lent_on")
+            untouched.update(
+                lent_to=value,
+                lent_on=date.fromisoformat(on) if on else None,
+                lent_home_by=date.fromisoformat(home_by) if home_by else None,
+            )
+        else:
+            untouched.update(**{name: value})
+
+
+def scans_taken_back(*, scans: Iterable[Scan], undo: uuid.UUID, at: datetime, person: Person | None) -> None:
+    """Put back what these scans caused beside custody."""
+    scans = list(scans)
+    faults_withdraw(uids=[scan.uid for scan in scans], at=at)
+    placed = set(Placement.objects.filter(uid__in=[s.uid for s in scans]).values_list("uid", flat=True))
+    for scan in scans:
+        caused = scan.caused or {}
+        for item, changes in caused.get("items", {}).items():
+            item_changed_back(int(item), changes)
+        if caused.get("swap"):
+            swap_back(caused["swap"])
+        if scan.uid in placed:
+            placement_undo(uid=uuid.uuid5(undo, str(scan.uid)), undoes=scan.uid, at=at, person=person)
+        if caused.get("counted"):
+            _counts_turn(scan.uid, done=False, at=at, person=person)
+
+
+def scans_done_again(*, scans: Iterable[Scan], at: datetime, person: Person | None) -> None:
+    """Do again what these scans caused, since taking them back was itself taken back."""
+    scans = list(scans)
+    faults = Fault.objects.filter(uid__in=[s.uid for s in scans], withdrawn_at__isnull=False).order_by()
+    faults_open(
+        reports=[
+            Report(
+                uid=f.uid,
+                item=f.item_id,
+                at=f.opened_at,
+                show=f.show,
+                line=f.line,
+                symptom=f.symptom,
+                note=f.note,
+                person=f.person_id,
+            )
+            for f in faults
+        ]
+    )
+    for scan in scans:
+        caused = scan.caused or {}
+        for item, changes in caused.get("items", {}).items():
+            item_changed(int(item), changes, at=scan.effective_at)
+        if caused.get("swap") and scan.show_id:
+            spare = Item.objects.filter(pk=caused["swap"]["spare"]).first()
+            if spare is not None:
+                swap_pull_row(show=scan.show_id, dead=caused["swap"]["dead"], spare=spare)
+        if caused.get("counted"):
+            _counts_turn(scan.uid, done=True, at=at, person=person)
+
+
+def _counts_turn(uid: uuid.UUID, *, done: bool, at: datetime, person: Person | None) -> None:
+    """Turn a counted scan's rows over, where the ledger holds it the other way round: each turn takes back the last one."""
+    chain = [uid]
+    while len(chain) < DEEPEST:
+        chain.append(undo_of(chain[-1]))
+    there = set(CountMove.objects.filter(uid__in=chain).order_by().values_list("uid", flat=True))
+    turns = next((n for n, link in enumerate(chain) if link not in there), DEEPEST)
+    holds = turns % 2 == 1
+    if turns and holds is not done:
+        count_undo(undo_uid=chain[turns - 1], at=at, person=person)
+
+
+def counted_lines(numbers: Iterable[int]) -> dict[int, CountedLine]:
+    """Read counted lines with their types."""
+    wanted = {number for number in numbers if number < 2**63}
+    return CountedLine.objects.select_related("type").in_bulk(wanted) if wanted else {}
+
+
+def counted_out(numbers: Iterable[int]) -> dict[tuple[int, int], int]:
+    """Return how many of each line are out to each show, as {(line, show): count}."""
+    from django.db.models import Sum
+
+    rows = CountMove.objects.filter(line__in=list(numbers), show__isnull=False).order_by().values_list("line_id", F("show"))
+    return {(line, show): -total for line, show, total in rows.annotate(total=Sum("delta")) if total}
