@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from inventory.calc import labels
-from inventory.calc.codes import spell
+from inventory.calc.codes import is_code, spell
 from inventory.calc.letter_widths import (
     MARKER_CAP_HEIGHT,
     MARKER_WIDTHS,
@@ -214,10 +214,10 @@ def _balanced(words: list[str], count: int) -> list[str]:
 
 def _code_lines(code: str, width: float, cap: float, *, alone: bool = False) -> list[_Row]:
     """Letter a code on one line, or on two broken at its hyphen where one line would fall under three millimetres."""
-    spelled = spell(code)
+    spelled = spell(code) if is_code(code) else code
     face = _stamped(spelled)
     one = width / _width(spelled, face, 1.0)
-    if _cap(face, one) >= CODE_CAP_MM or len(code) != 8 or alone:
+    if _cap(face, one) >= CODE_CAP_MM or spelled == code or alone:
         return [_Row(text=spelled, face=face, cap=min(cap, _cap(face, one)))]
     two = width / _width(spelled[:5], face, 1.0)
     return [_Row(text=part, face=face, cap=min(cap, CODE_CAP_MM, _cap(face, two))) for part in (spelled[:5], spelled[5:])]
