@@ -6,12 +6,13 @@ class InventoryConfig(AppConfig):
     name = "inventory"
 
     def ready(self) -> None:
-        from inventory import gear_page, search, search_index
+        from inventory import gear_page, search, search_index, shelf_hooks
 
         pre_migrate.connect(search_index.before_migrating, dispatch_uid="search index steps aside")
         post_migrate.connect(search_index.after_migrating, dispatch_uid="search index is kept", sender=self)
         search.register()
         gear_page.register()
+        shelf_hooks.register()
 
         from company.changelog import track
         from inventory.models import FACTS_OF_KIND, CasePlanLine, CountedLine, GearType, GoesWith, Item, Place
@@ -20,3 +21,21 @@ class InventoryConfig(AppConfig):
         for model in [GearType, *dict.fromkeys(FACTS_OF_KIND.values()), Place, CasePlanLine, CountedLine, GoesWith]:
             track(model)
         track(Item, exclude=derived)
+
+        from company.registries import JOBS
+        from inventory.registries import IMPORTS
+        from inventory.transfer.counted import COUNTED
+        from inventory.transfer.gear import GEAR
+        from inventory.transfer.running import import_run
+        from inventory.views.transfer import export_run
+
+        IMPORTS.add("gear", lambda: GEAR, rank=10)
+        IMPORTS.add("counted", lambda: COUNTED, rank=20)
+        JOBS.add("import", import_run)
+        JOBS.add("export", export_run)
+
+        from company.registries import NAV, NavEntry
+        from inventory.views import labels
+
+        NAV.add("labels", lambda: NavEntry(name="Labels", url_name="labels", section="Labels", role="technician"), rank=70)
+        JOBS.add(labels.JOB_KIND, labels.run_job)

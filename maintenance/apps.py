@@ -3,3 +3,8 @@ from django.apps import AppConfig
 
 class MaintenanceConfig(AppConfig):
     name = "maintenance"
+
+    def ready(self) -> None:
+        from maintenance import shelf_hooks
+
+        shelf_hooks.register()

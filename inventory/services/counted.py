@@ -16,6 +16,7 @@ from company.models import Person
 from inventory.calc.kinds import CountCondition, Kind
 from inventory.models import CountedLine, CountMove, GearType, Item, Place
 from inventory.registries import AFTER_LABELLED
+from inventory.services.items import item_add
 
 MOST = 100_000
 UNDO = uuid.UUID("6f1c7d0e-5b3a-4a53-9d0b-0f8f0f6a4c11")  # the name space of undoings: a move has one, whoever asks for it
@@ -268,14 +269,14 @@ def counted_to_item(
 ) -> Item:
     """Make an item of one of a counted line, with a label of its own (`code`, or a new one); the line owns one fewer.
 
-    Raises what label_bind raises for a code that is taken. A bad one becomes a suspect item.
+    Raises GearRefused for a code that is taken or wrong. A bad one becomes a suspect item; the same uid labels one.
     """
-    from inventory.services.items import item_add
-
     uid = uid or uuid.uuid4()
     with transaction.atomic():
         _lock(line)
-        item = item_add(type=line.type, length_mm=line.length_mm, code=code or "", home=line.home, person=person, at=at)
+        item = item_add(
+            type=line.type, length_mm=line.length_mm, code=code or "", home=line.home, person=person, at=at, uid=uid
+        )
         change = Change(delta=-1, why=Why.LABELLED, condition=BAD if bad else GOOD)
         _enter(uid=uid, line=line, changes=[change], at=at, person=person, note=item.code)
         for answer in AFTER_LABELLED:

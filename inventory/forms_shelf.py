@@ -1,0 +1,183 @@
+"""Forms of counted lines, cases, strays and places."""
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.http import HttpRequest
+
+from inventory.calc.kinds import Kind
+from inventory.models import CountedLine, GearType, Item, Place, Stray
+from inventory.services.counted import MOST
+
+
+def form_uid(request: HttpRequest) -> uuid.UUID:
+    """Return the uid hidden in a form, so that the same form sent twice counts once; a mangled one gets a fresh uid."""
+    try:
+        return uuid.UUID(request.POST.get("uid", ""))
+    except ValueError:
+        return uuid.uuid4()
+
+
+def length_from_metres(metres: Any) -> int:
+    return round(float(metres) * 1000) if metres else 0
+
+
+class LengthField(forms.FloatField):
+    """A length in metres; the cleaned value is whole millimetres, 0 where length means nothing."""
+
+    def __init__(self, **kw: Any) -> None:
+        kw = {"label": "Length in metres", "required": False, "min_value": 0, "max_value": 1000, **kw}
+        super().__init__(**kw)
+        self.widget.attrs.setdefault("step", "any")
+        self.widget.attrs.setdefault("inputmode", "decimal")
+
+    def clean(self, value: Any) -> int:
+        return length_from_metres(super().clean(value))
+
+
+class CountField(forms.IntegerField):
+    """A whole number of things."""
+
+    def __init__(self, **kw: Any) -> None:
+        super().__init__(**{"min_value": 1, "max_value": MOST, "label": "How many", **kw})
+        self.widget.attrs.update({"inputmode": "numeric", "autocomplete": "off"})
+
+
+class CountedLineForm(forms.Form):
+    """A new counted line."""
+
+    type = forms.ModelChoiceField(GearType.objects.none(), label="What", empty_label="Choose a type")
+    length_mm = LengthField(help_text="Leave empty where length means nothing.")
+    count = CountField(min_value=0, help_text="What you have now, out and home together.")
+    home = forms.ModelChoiceField(
+        Place.objects.all(), required=False, label="Where it lies", empty_label="Nowhere in particular"
+    )
+    notes = forms.CharField(required=False, max_length=200, label="Notes")
+
+    def __init__(self, *args: Any, **kw: Any) -> None:
+        super().__init__(*args, **kw)
+        types = GearType.objects.exclude(kind=Kind.CASE).order_by("-counted_at_first", "name")
+        self.fields["type"].queryset = types
+
+
+class LineDetailsForm(forms.ModelForm):
+    class Meta:
+        model = CountedLine
+        fields = ["home", "notes"]
+        labels = {"home": "Where it lies"}
+
+
+class ShowCountForm(forms.Form):
+    """A count that goes with a show."""
+
+    show = forms.TypedChoiceField(coerce=int, label="Show")
+
+    def __init__(self, *args: Any, shows: list[tuple[int, str]], **kw: Any) -> None:
+        super().__init__(*args, **kw)
+        self.fields["show"].choices = shows
+
+
+class OutForm(ShowCountForm):
+    prefix = "out"
+    count = CountField()
+
+
+class BackForm(ShowCountForm):
+    prefix = "back"
+    good = CountField(min_value=0, label="Good")
+    bad = CountField(min_value=0, label="Bad", required=False)
+
+    def clean_bad(self) -> int:
+        return self.cleaned_data["bad"] or 0
+
+
+class LostForm(ShowCountForm):
+    prefix = "lost"
+    count = CountField()
+
+
+class ChangeForm(forms.Form):
+    """What else happened to a line."""
+
+    prefix = "change"
+    what = forms.ChoiceField(
+        label="What happened",
+        choices=[
+            ("bought", "Bought"),
+            ("found-bad", "Found bad on the shelf"),
+            ("mended", "Mended at the bench"),
+            ("thrown-away", "Thrown away: bad ones"),
+            ("thrown-away-good", "Thrown away: good ones"),
+        ],
+    )
+    count = CountField()
+    note = forms.CharField(required=False, max_length=200, label="Note")
+
+
+class RecountForm(forms.Form):
+    prefix = "recount"
+    on_shelf = CountField(min_value=0, label="On the shelf")
+    bad = CountField(min_value=0, label="Bad, at the bench", required=False)
+
+
+class LabelOneForm(forms.Form):
+    prefix = "label"
+    code = forms.CharField(
+        required=False, max_length=200, label="The label’s code", help_text="Scan the label you stuck on it. Empty: a new code."
+    )
+    bad = forms.BooleanField(required=False, label="It is one of the bad ones")
+
+
+class PlanLineForm(forms.Form):
+    """One line of a case's plan."""
+
+    type = forms.ModelChoiceField(GearType.objects.all(), label="What", empty_label="Choose a type")
+    length_mm = LengthField()
+    count = CountField(min_value=0, max_value=10_000, initial=1)
+
+
+class PlanCopyForm(forms.Form):
+    source = forms.ModelChoiceField(Item.objects.none(), label="Copy the plan of", empty_label="Choose a case")
+
+    def __init__(self, *args: Any, case: Item, **kw: Any) -> None:
+        super().__init__(*args, **kw)
+        cases = Item.objects.owned().filter(type__kind=Kind.CASE, plan__isnull=False).exclude(pk=case.pk)
+        self.fields["source"].queryset = cases.select_related("type").distinct()
+
+
+class StrayForm(forms.ModelForm):
+    show = forms.TypedChoiceField(coerce=int, empty_value=None, required=False, label="Came back from")
+    found_at = forms.DateTimeField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        model = Stray
+        fields = ["what", "code_text", "show", "where", "whose"]
+        labels = {
+            "what": "What is it",
+            "code_text": "What its label says",
+            "where": "Where it lies now",
+            "whose": "Whose it may be",
+        }
+
+    def __init__(self, *args: Any, shows: list[tuple[int, str]], **kw: Any) -> None:
+        super().__init__(*args, **kw)
+        self.fields["show"].choices = [("", "Nobody knows"), *shows]
+        if not shows:
+            del self.fields["show"]
+
+
+class PlaceForm(forms.ModelForm):
+    class Meta:
+        model = Place
+        fields = ["name", "sort"]
+        labels = {"sort": "What it is"}
+        error_messages = {"name": {"unique": "There is a place of that name already."}}
+
+
+class SendForm(forms.Form):
+    place = forms.ModelChoiceField(Place.objects.none(), label="Send it to", empty_label=None)
+
+    def __init__(self, *args: Any, **kw: Any) -> None:
+        super().__init__(*args, **kw)
+        self.fields["place"].queryset = Place.objects.exclude(sort=Place.Sort.SHELF)
