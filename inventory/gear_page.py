@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.db import models
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from company.calc.roles import Role
 from company.clock import today
@@ -155,10 +155,7 @@ def office_actions(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
         return ItemAction(name=name, url=reverse(url_name, args=[item.code]), role=role, note=note)
 
     yield do("Change it", "item-edit")
-    try:
-        yield ItemAction(name="Print its label", url=f"{reverse('labels-print')}?codes={item.code}", role=Role.TECHNICIAN)
-    except NoReverseMatch:
-        pass
+    yield ItemAction(name="Print its label", url=f"{reverse('labels-print')}?codes={item.code}", role=Role.TECHNICIAN)
     yield do("Add one like it", "item-copy")
     yield do("Put it elsewhere", "item-place")
     yield do("Lend, borrow, give back", "item-lend")

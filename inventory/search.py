@@ -135,23 +135,23 @@ def where_words(item: Item) -> str:
 
 def found_types(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
     """Answer with gear types."""
-    for type_ in _named(GearType.objects.all(), text, "name")[:most]:
+    for type_ in named(GearType.objects.all(), text, "name")[:most]:
         yield Found(name=type_.name, url=type_.get_absolute_url(), note=type_.get_kind_display(), kind="Gear types")
 
 
 def found_counted(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
     """Answer with counted lines."""
-    for line in _named(CountedLine.objects.select_related("type"), text, "type__name", "notes")[:most]:
+    for line in named(CountedLine.objects.select_related("type"), text, "type__name", "notes")[:most]:
         yield Found(name=line.label, url=line.get_absolute_url(), note="counted", kind="Counted lines")
 
 
 def found_places(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
     """Answer with places."""
-    for place in _named(Place.objects.all(), text, "name")[:most]:
+    for place in named(Place.objects.all(), text, "name")[:most]:
         yield Found(name=place.name, url=f"{reverse('gear')}?place={place.pk}", note="what stays there", kind="Places")
 
 
-def _named(rows: QuerySet, text: str, *columns: str) -> QuerySet:
+def named(rows: QuerySet, text: str, *columns: str) -> QuerySet:
     words = asked(text).words
     for word in words:
         hit = Q()

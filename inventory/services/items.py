@@ -11,13 +11,15 @@ from django.db import IntegrityError, transaction
 from company.clock import today
 from company.models import Person
 from inventory.calc import codes
-from inventory.calc.names import NameStyle, names_after
+from inventory.calc.kinds import Kind
+from inventory.calc.names import NameStyle, names_after, style_of
 from inventory.models import GearType, Item, ItemEvent, Label, Place
 from inventory.registries import AFTER_BIND, ITEM_LIFE
 from inventory.services.labels import LabelRefused, code_new, label_bind, labels_mint
 
 MOST_ADDED = 100
 What = ItemEvent.What
+UNNAMED = frozenset({Kind.LEAD, Kind.STAND, Kind.CONSUMABLE, Kind.POWER})
 
 # What one thing hands on to its copy: never what is its own alone (serial, photo, standing, whereabouts).
 COPIED = ("length_mm", "maker", "bought_on", "price_cents", "notes", "home_id", "borrowed_from", "give_back_by")
@@ -31,6 +33,15 @@ def names_for(*, type: GearType, length_mm: int, count: int, style: NameStyle) -
     """Return names for `count` more of a type and length, going on after the highest there is."""
     taken = Item.objects.filter(type=type, length_mm=length_mm).values_list("name", flat=True)
     return names_after(taken, count, style)
+
+
+def style_usual(*, type: GearType, length_mm: int) -> NameStyle:
+    """Guess how the next of a type and length is told apart: as the others are; leads, stands and tape by code alone."""
+    taken = list(Item.objects.filter(type=type, length_mm=length_mm).values_list("name", flat=True)[:500])
+    found = style_of(taken)
+    if found is not NameStyle.NONE or taken:
+        return found
+    return NameStyle.NONE if Kind(type.kind) in UNNAMED else NameStyle.LETTERS
 
 
 def item_add(
