@@ -53,12 +53,12 @@ class LabelsForm(forms.Form):
     start = forms.IntegerField(label="Start at place", required=False, min_value=1, max_value=500)
     order = forms.ChoiceField(
         label="Fill the sheet",
-        choices=[(Order.ACROSS, "across, row by row"), (Order.DOWN, "down, column by column")],
+        choices=[(Order.ACROSS, "row by row"), (Order.DOWN, "column by column")],
         required=False,
     )
     printer = forms.ModelChoiceField(PrinterTrim.objects.none(), label="Printer", required=False, empty_label="Not trimmed")
     dpi = forms.TypedChoiceField(
-        label="Printer's dots an inch",
+        label="Dots an inch",
         choices=[(dpi, f"{dpi}") for dpi in PRINTER_DPIS],
         coerce=int,
         required=False,
@@ -66,7 +66,7 @@ class LabelsForm(forms.Form):
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, label_suffix="", **kwargs)
         self.fields["type"].queryset = GearType.objects.all()
         self.fields["line"].queryset = CountedLine.objects.select_related("type")
         self.fields["printer"].queryset = PrinterTrim.objects.all()
@@ -166,6 +166,9 @@ class LabelsForm(forms.Form):
 
 class TrimForm(forms.ModelForm):
     """How far a printer is off, kept under its name."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, label_suffix="", **kwargs)
 
     class Meta:
         model = PrinterTrim

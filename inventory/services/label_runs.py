@@ -90,7 +90,9 @@ def diameter_of(item: Item) -> float:
 def texts_of_item(item: Item, *, site_address: str, units: str, wish: str = "") -> list[d.LabelText]:
     """Return an item's labels: one, or a flag for either end of a lead, with the same code."""
     form = form_of(item, wish)
-    name = " ".join(part for part in (item.type.name, item.name) if part)
+    # beside an end's mark a lead's own letter would be taken for the end: the code tells leads apart
+    own = "" if form is d.Form.FLAG and len(item.name) < 2 else item.name
+    name = " ".join(part for part in (item.type.name, own) if part)
     common: dict[str, Any] = {
         "form": form,
         "carries": payload_of(item.code, site_address),

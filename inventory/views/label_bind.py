@@ -26,6 +26,9 @@ SHOWN = 40
 class BindForm(forms.Form):
     """What the label is stuck on: a thing there is, a new one, or one out of a counted line."""
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, label_suffix="", **kwargs)
+
     type = forms.ModelChoiceField(GearType.objects.all(), label="What is it", required=False, empty_label="Choose a type")
     name = forms.CharField(
         label="What tells it from its kind", max_length=40, required=False, help_text="A, 3, red. May be empty."
