@@ -82,6 +82,7 @@ class ShowForm(forms.Form):
         self.zone = zone
         self.asked: set[str] = set()
         self.times: ShowTimes | None = None
+        kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
         for name in TIMES:
             wall = self.initial.get(name)
@@ -180,6 +181,7 @@ class VenueForm(forms.ModelForm):
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
         for name in ("stage_width", "stage_depth", "stage_to_mix"):
             value = getattr(self.instance, f"{name}_mm")
@@ -198,11 +200,15 @@ class RigForm(forms.ModelForm):
         model = Rig
         fields = ["name", "notes"]
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("label_suffix", "")
+        super().__init__(*args, **kwargs)
+
 
 class WhenForm(forms.Form):
     """When something on paper happened: a wall time, now at the latest."""
 
-    when = WallField(label="When it was ticked", required=False)
+    when = WallField(label="When it was ticked", required=False, help_text="Empty: now.", label_suffix="")
 
     def instant(self, at: datetime, zone: ZoneInfo) -> datetime:
         """Return the instant meant, never later than now; nothing typed means now."""

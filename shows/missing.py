@@ -112,8 +112,12 @@ def _away(checkout: Checkout) -> Away:
         known = f"Scanned out {day(checkout.opened_at)}, {clock(checkout.opened_at)}"
     if item.missing_since is not None:
         fact = f"Declared missing on {day(item.missing_since)}."
+    head = getattr(item, "custody_head", None)
     known += f" by {checkout.opened_by}" if checkout.opened_by and checkout.truck_at is None else ""
-    seen = _seen(item)
+    known += f" ({checkout.evidence})"
+    newer = head is not None and head.seen_at is not None and head.seen_at > (checkout.truck_at or checkout.opened_at)
+    by = f" by {head.seen_by}" if checkout.truck_at and head and head.seen_by and not newer else ""
+    known, seen = known.replace(" (", f"{by} (", 1), _seen(item) if newer else ""
     return Away(
         item=item,
         standing=checkout.standing,

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, datetime, time, timedelta
+from typing import cast
 from zoneinfo import ZoneInfo
 
 from django.db.models import Count
@@ -9,6 +10,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from company.clock import today
+from company.models import Person
 from company.registries import Need
 from company.templatetags.tape import code as spelled
 from company.templatetags.tape import day as day_words
@@ -182,6 +184,7 @@ def pack(request: HttpRequest, at: datetime) -> Iterable[Need]:
     """Name the show that loads next and is not packed: the next thing to do."""
     shows = [show for show in coming_shows(at) if show.load_in <= at + LOADING]
     progress = pulls_progress(shows, day=today(at))
+    may_edit = cast(Person, request.user).is_technician
     for show in shows:
         totals = totals_of(progress[show.pk])
         if totals.wanted == 0:
@@ -189,12 +192,12 @@ def pack(request: HttpRequest, at: datetime) -> Iterable[Need]:
                 key=f"list:{show.pk}",
                 name="Write the pull list",
                 code=show.name,
-                url=reverse("pull", args=[show.pk]) if request.user.is_technician else show.get_absolute_url(),
+                url=reverse("pull", args=[show.pk]) if may_edit else show.get_absolute_url(),
                 fact="Nothing is asked for yet.",
                 why=f"{show.name} loads {day_words(show.load_in)}.",
                 by=show.load_in,
                 mark="type",
-                next_step=request.user.is_technician,
+                next_step=may_edit,
                 group="pack",
             )
         elif totals.lacking:

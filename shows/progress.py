@@ -37,6 +37,15 @@ class PulledItem:
     missing: bool = False
 
 
+@dataclass(frozen=True, kw_only=True)
+class CountedOut:
+    """So many of a counted line that are out to the show."""
+
+    line_id: int
+    name: str
+    out: int
+
+
 @dataclass(kw_only=True)
 class PullLine:
     """One line of the pull list: a type and length, or one particular item (`item_id`); `wanted` 0 is an extra.
@@ -61,7 +70,7 @@ class PullLine:
     counted_out: int = 0
     counted_back: int = 0
     counted_lost: int = 0
-    counted_line_id: int | None = None
+    counted: list[CountedOut] = field(default_factory=list)
 
     @property
     def out(self) -> int:
@@ -227,7 +236,8 @@ def _place_counted(wanted: dict[int, Show], lines: dict[int, list[PullLine]], by
         line.counted_out += max(0, row["net"])
         line.counted_back += row["came"]
         line.counted_lost += row["lost"]
-        line.counted_line_id = row["line"]
+        name = " ".join(part for part in (row["type_name"], metres(row["length_mm"])) if part)
+        line.counted.append(CountedOut(line_id=row["line"], name=name, out=max(0, row["net"])))
 
 
 def _place_items(

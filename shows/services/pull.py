@@ -9,6 +9,7 @@ from django.db.models import Max
 from inventory.models import GearType, Item
 from shows.calc.words import Critical
 from shows.models import PullRow, Rig, Show
+from shows.services.custody import items_refold
 
 MOST_ROWS = 2_000  # a pull list longer than this is a mistake or an attack
 
@@ -55,18 +56,29 @@ def row_add(
     )
     row.full_clean()
     row.save()
+    _planned(row.item_id)
     return row
 
 
+def _planned(*item_ids: int | None) -> None:
+    """Have the ledger of use written again for items a list names, or named until now."""
+    named = {pk for pk in item_ids if pk is not None}
+    if named:
+        items_refold(item_ids=named)
+
+
+@transaction.atomic
 def row_edit(*, row: PullRow, **changes: Any) -> PullRow:
     """Change a row; its place on the list stays."""
     for field, value in changes.items():
         setattr(row, field, value)
     row.full_clean()
     row.save(update_fields=list(changes))
+    _planned(row.item_id)
     return row
 
 
+@transaction.atomic
 def row_remove(*, row: PullRow) -> dict[str, Any]:
     """Remove a row and answer what `row_put_back` needs."""
     kept = {
@@ -83,6 +95,7 @@ def row_remove(*, row: PullRow) -> dict[str, Any]:
         "rank": row.rank,
     }
     PullRow.objects.filter(pk=row.pk).delete()
+    _planned(row.item_id)
     return kept
 
 
@@ -164,4 +177,6 @@ def rows_copy(*, source: Show, show: Show) -> int:
                 rank=start + n,
             )
         )
-    return len(PullRow.objects.bulk_create(copies))
+    PullRow.objects.bulk_create(copies)
+    _planned(*(copy.item_id for copy in copies))
+    return len(copies)

@@ -14,6 +14,7 @@ from inventory.services.counted import count_back, count_lost
 from shows.calc.times import ShowTimes
 from shows.calc.words import ShowState
 from shows.models import Checkout, PullRow, Show, Venue
+from shows.services.custody import items_refold, show_refold
 from shows.services.pull import rows_copy
 
 
@@ -45,6 +46,7 @@ def show_edit(*, show: Show, name: str, client: str, venue: Venue | None, times:
         setattr(show, field, value)
     show.full_clean()
     show.save(update_fields=list(changed))
+    show_refold(show_id=show.pk)  # what is a contradiction depends on a show's times
     return show
 
 
@@ -56,6 +58,7 @@ def _set_state(show: Show, state: ShowState, *, was: set[ShowState], closed_at: 
             return False
         held.state, held.closed_at = state, closed_at
         held.save(update_fields=["state", "closed_at"])
+        show_refold(show_id=held.pk)
         return True
 
 
@@ -98,8 +101,12 @@ def show_delete(*, show: Show) -> None:
     if show.scans.exists() or show.checkouts.exists() or CountMove.objects.filter(show=show.pk).exists():
         raise ValidationError(f"Gear was scanned for {show.name}, so its record stays. Cancel or close it instead.")
     with transaction.atomic():
-        PullRow.objects.filter(show=show).delete()
+        rows = PullRow.objects.filter(show=show)
+        named = set(rows.filter(item__isnull=False).values_list("item_id", flat=True))
+        rows.delete()
         show.delete()
+        if named:
+            items_refold(item_ids=named)  # they are not planned for it any more
 
 
 def items_declare_missing(*, item_ids: list[int], at: datetime) -> int:

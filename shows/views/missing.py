@@ -1,5 +1,7 @@
 """What is not home, and what a person does about it."""
 
+from typing import cast
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -9,6 +11,7 @@ from django.views.decorators.http import require_POST
 
 from company.access import technician_required
 from company.clock import now, today
+from company.models import Person
 from company.templatetags.tape import day as day_words
 from inventory.models import Item
 from shows.missing import AT_MOST, missing_at
@@ -46,7 +49,7 @@ def missing_say(request: HttpRequest, code: str) -> HttpResponse:
         if not words:
             messages.error(request, "Write where it is.")
         else:
-            item_said_at(item=item, words=words, person=request.user, day=day_words(today(at)))
+            item_said_at(item=item, words=words, person=cast(Person, request.user), day=day_words(today(at)))
             messages.success(request, f"Noted on {item.label}: {words}.")
     back = request.POST.get("next", "")
     if not url_has_allowed_host_and_scheme(back, allowed_hosts=None):

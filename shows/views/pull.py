@@ -44,7 +44,7 @@ def _draw(request: HttpRequest, show: Show, *, typed: dict[str, Any] | None = No
         {
             "row": row,
             "line": of_row.get(row.pk),
-            "left": left.get((row.type_id, row.length_mm)),
+            "left": None if row.item_id else left.get((row.type_id, row.length_mm)),
             "rivals": rivals.get(row.item_id or 0, []),
         }
         for row in show.pull_rows.select_related("type", "item__type")

@@ -2,7 +2,7 @@
 
 import uuid
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 
 from company.access import owner_required, technician_required
 from company.clock import now, today
-from shows.calc.shortage import matches
+from company.models import Person
 from shows.calc.times import shifted_weeks
 from shows.calc.words import ShowState
 from shows.filters import WHEN, ShowFilter
@@ -97,6 +97,7 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "section": "Shows",
             "show": found,
+            "times": _times(found),
             "tense": when,
             "before": when in {"coming", "on"} and at < found.end,
             "late": at > found.home_by,
@@ -113,11 +114,23 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
+def _times(found: Show) -> list[tuple[str, Any, bool]]:
+    """Return a show's times as a running order; the strong ones are what a driver asks for."""
+    return [
+        ("gear held from", found.hold_from, False),
+        ("load-in", found.load_in, True),
+        ("line check", found.line_check, False),
+        ("start", found.start, True),
+        ("end", found.end, False),
+        ("strike", found.strike, False),
+        ("home by", found.home_by, True),
+        ("gear held until", found.hold_until, False),
+    ]
+
+
 def _row(line: PullLine, left: dict[Any, Any], rivals: dict[int, list[Show]]) -> dict[str, Any]:
-    key = (line.type_id, line.length_mm)
-    worst = next((found for k, found in left.items() if k == key), None)
-    if worst is None and line.item_id:
-        worst = next((found for k, found in left.items() if matches(k, key)), None)
+    # a named item is short when somebody else names it too, not when its type is
+    worst = None if line.item_id else left.get((line.type_id, line.length_mm))
     return {"line": line, "left": worst, "rivals": rivals.get(line.item_id or 0, [])}
 
 
@@ -203,7 +216,7 @@ def show_close_it(request: HttpRequest, pk: int) -> HttpResponse:
         uid = uuid.UUID(request.POST.get("uid", ""))
     except ValueError:
         uid = uuid.uuid4()
-    declared, lost = show_close(show=found, uid=uid, person=request.user, at=at)
+    declared, lost = show_close(show=found, uid=uid, person=cast(Person, request.user), at=at)
     parts = [f"{declared} declared missing" if declared else "", f"{lost} counted off" if lost else ""]
     said = ", ".join(part for part in parts if part) or "everything is home"
     messages.success(request, f"{found.name} is closed: {said}.")
@@ -215,7 +228,7 @@ def show_close_it(request: HttpRequest, pk: int) -> HttpResponse:
 def show_reopen(request: HttpRequest, pk: int) -> HttpResponse:
     """Open a closed or cancelled show again."""
     found = get_object_or_404(Show, pk=pk)
-    if found.state == ShowState.CANCELLED and not request.user.is_owner:
+    if found.state == ShowState.CANCELLED and not cast(Person, request.user).is_owner:
         messages.error(request, "An owner cancelled it, so an owner opens it again.")
     elif show_plan_again(show=found):
         messages.success(request, f"{found.name} is open again.")

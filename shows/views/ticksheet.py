@@ -1,7 +1,7 @@
 """Entering a paper list: everything is ticked as printed; untick what was not, and the rest becomes scans."""
 
 import uuid
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from company.access import technician_required
 from company.clock import now, today
+from company.models import Person
 from inventory.calc.codes import Read, parse
 from shows.calc.words import Action, ShowState
 from shows.forms import WhenForm, local_wall
@@ -76,9 +77,10 @@ def _sheet(show: Show, action: Action, lines: list[PullLine], day: Any) -> dict[
         if i.state in states
     ]
     counted = [
-        {"line": line.counted_line_id, "label": line.name, "count": line.counted_out}
+        {"line": each.line_id, "label": each.name, "count": each.out}
         for line in lines
-        if line.counted_out and action == Action.BACK
+        for each in line.counted
+        if each.out and action == Action.BACK
     ]
     return {"items": items, "counted": counted, "short": []}
 
@@ -132,7 +134,7 @@ def _enter(
         codes=codes,
         counts=counts,
         happened_at=when.instant(at, request.company.zone),
-        actor=request.user,
+        actor=cast(Person, request.user),
         at=at,
     )
     words = {Action.OUT: "out", Action.TRUCK: "on the truck", Action.BACK: "back"}[action]

@@ -1,5 +1,7 @@
 """Venues: a record of each place, kept for the next visit."""
 
+from typing import cast
+
 from django.contrib import messages
 from django.db.models import Count, Max, ProtectedError, Q
 from django.http import HttpRequest, HttpResponse
@@ -8,6 +10,7 @@ from django.views.decorators.http import require_POST
 
 from company.access import owner_required, technician_required
 from company.clock import now, today
+from company.models import Person
 from company.templatetags.tape import day as day_words
 from shows.forms import VenueForm
 from shows.models import Venue
@@ -55,7 +58,7 @@ def venue_remark_add(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Venue, pk=pk)
     words = " ".join(request.POST.get("words", "").replace("\x00", "").split())[:500]
     if words:
-        venue_remark(venue=found, words=words, person=request.user, day=day_words(today(now())))
+        venue_remark(venue=found, words=words, person=cast(Person, request.user), day=day_words(today(now())))
         messages.success(request, "Kept for the next visit.")
     else:
         messages.error(request, "Write what to know next time.")

@@ -1,0 +1,72 @@
+"""Overlap arithmetic against a model that looks at every day."""
+
+from datetime import date, timedelta
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from shows.calc.shortage import Demand, Stock, matches, shortages
+
+DAY = date(2026, 10, 1)
+KEYS = [(1, 0), (1, 10), (1, 20), (2, 0)]
+
+
+def a_day(n):
+    return DAY + timedelta(days=n)
+
+
+@st.composite
+def demands(draw):
+    first = draw(st.integers(0, 12))
+    return Demand(
+        show=draw(st.integers(2, 5)),
+        name="other",
+        key=draw(st.sampled_from(KEYS)),
+        count=draw(st.integers(1, 9)),
+        first=a_day(first),
+        last=a_day(first + draw(st.integers(0, 6))),
+    )
+
+
+stocks = st.dictionaries(
+    st.sampled_from(KEYS),
+    st.builds(lambda owned, bad: Stock(owned=owned, unfit=min(owned, bad)), st.integers(0, 12), st.integers(0, 4)),
+)
+
+
+@given(
+    wanted=st.dictionaries(st.sampled_from(KEYS), st.integers(1, 12), min_size=1),
+    first=st.integers(0, 12),
+    days=st.integers(0, 8),
+    stock=stocks,
+    others=st.lists(demands(), max_size=8),
+)
+def test_the_worst_day_is_the_worst_of_all_days(wanted, first, days, stock, others):
+    found = shortages(wanted=wanted, first=a_day(first), last=a_day(first + days), stock=stock, others=others)
+    assert set(found) == set(wanted)
+    for key, count in wanted.items():
+        fit = sum(s.owned - s.unfit for k, s in stock.items() if matches(key, k))
+        left = {}
+        for n in range(first, first + days + 1):
+            promised = sum(d.count for d in others if matches(key, d.key) and d.first <= a_day(n) <= d.last)
+            left[a_day(n)] = fit - promised
+        worst = min(left.values())
+        assert found[key].left == worst
+        assert found[key].short == max(0, count - worst)
+        assert found[key].day == min(day for day, n in left.items() if n == worst)
+
+
+def test_the_sentence_has_its_numbers():
+    found = shortages(
+        wanted={(1, 0): 5},
+        first=a_day(2),
+        last=a_day(2),
+        stock={(1, 0): Stock(owned=8)},
+        others=[Demand(show=2, name="Harvest supper", key=(1, 0), count=5, first=a_day(0), last=a_day(3))],
+    )
+    assert found[1, 0].why == "we own 8, 5 promised to Harvest supper: short 2 on Sat 3 Oct"
+
+
+def test_a_hold_of_a_century_is_answered_at_once():
+    found = shortages(wanted={(1, 0): 1}, first=DAY, last=date(2099, 1, 1), stock={}, others=[])
+    assert found[1, 0].short == 1
