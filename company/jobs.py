@@ -3,7 +3,6 @@
 import logging
 import threading
 from datetime import datetime, timedelta
-from functools import partial
 from typing import Any
 
 from django.core.files.base import File
@@ -52,7 +51,7 @@ def job_start(
         job.file = file
     job.save(force_insert=True)
     # robust: a broker that is down must not spoil the page; the tick takes the job within 30 s
-    transaction.on_commit(partial(_wake, job.pk), robust=True)
+    transaction.on_commit(lambda: _wake(job.pk), robust=True)
     return job
 
 

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_safe
 
 from company.access import owner_required
 from company.changelog import PAGE, changes, in_words, tracked_kinds
-from company.models import Company, Person
+from company.models import Person
 
 
 @owner_required
@@ -25,7 +25,7 @@ def change_log(request: HttpRequest) -> HttpResponse:
             on, said = None, "That is no day. Write it as 2026-09-25."
     rows = list(
         changes(
-            zone=Company.current().zone,
+            zone=request.company.zone,  # type: ignore[attr-defined]
             person_id=_key(asked.get("person")),
             kind_id=_key(asked.get("kind")),
             on=on,

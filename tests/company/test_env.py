@@ -1,0 +1,61 @@
+"""Settings from the environment, and what the program says when one is malformed."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def manage(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    clean = {k: v for k, v in os.environ.items() if k not in {"DATABASE_URL", "CELERY_BROKER_URL", "HOST", "PORT"}}
+    return subprocess.run(
+        [sys.executable, "-W", "error", "manage.py", *arguments],
+        cwd=ROOT,
+        env={**clean, **environment},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "said"),
+    [
+        ("PORT", "http", "not a whole number"),
+        ("PORT", "70000", "between 1 and 65535"),
+        ("DEBUG", "perhaps", "neither yes nor no"),
+        ("DATABASE_URL", "mysql://x/y", "Use postgres:// or sqlite:///"),
+        ("DATABASE_URL", "postgres://host", "names no database"),
+        ("CELERY_BROKER_URL", "amqp://x", "must start with redis://"),
+        ("SITE_ADDRESS", "gear.example.org", "must start with http"),
+        ("TLS_CERT", "x.pem", "go together"),
+    ],
+)
+def test_malformed_setting_is_refused_with_its_name(tmp_path, name, value, said):
+    done = manage("check", VAR_DIR=str(tmp_path), **{name: value})
+    assert done.returncode != 0 and name in done.stderr and said in done.stderr
+
+
+def test_checks_pass_with_warnings_as_errors_also_for_deployment(tmp_path):
+    done = manage("check", VAR_DIR=str(tmp_path))
+    assert done.returncode == 0, done.stderr
+    secure = manage("check", "--deploy", VAR_DIR=str(tmp_path), SITE_ADDRESS="https://gear.example.org")
+    assert secure.returncode == 0, secure.stderr
+    assert "no issues" in secure.stdout
+
+
+def test_secret_is_made_once_and_is_its_owner_s_alone(tmp_path):
+    for _ in range(2):
+        manage("check", VAR_DIR=str(tmp_path))
+    key = tmp_path / "secret_key"
+    assert key.stat().st_mode & 0o777 == 0o600 and len(key.read_text()) > 50
+
+
+def test_no_migration_is_missing(tmp_path):
+    done = manage("makemigrations", "--check", "--dry-run", VAR_DIR=str(tmp_path))
+    assert done.returncode == 0, done.stdout + done.stderr
