@@ -150,7 +150,7 @@ class _Pen:
         dot = 72 / self.dpi
         module = part.fit.dots * dot
         left = round(x * mm / dot) * dot
-        top = round(self._up(y) / dot) * dot
+        top = self.height * mm - round(y * mm / dot) * dot  # a printer counts its dots from the top
         canvas = self.canvas
         canvas.saveState()
         canvas.setFillGray(0)
