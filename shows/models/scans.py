@@ -68,8 +68,8 @@ class Scan(models.Model):
             ),
         ]
         indexes = [
-            # the fold: all scans of an item's codes, in order
-            models.Index(fields=["code", "effective_at"], name="scan_by_code", condition=~Q(code="")),
+            # the fold: all scans of an item's codes, in order. Not partial: SQLite would not use it for `code IN (...)`
+            models.Index(fields=["code", "effective_at"], name="scan_by_code"),
             models.Index(
                 fields=["undoes"], name="scan_undoing", condition=Q(undoes__isnull=False)
             ),  # what takes this scan back?

@@ -7,9 +7,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import connection, models, transaction
 
 from company.clock import now
 from inventory.calc.kinds import Evidence
@@ -20,6 +21,7 @@ from shows.models import Checkout, Contradiction, CustodyHead, PullRow, Scan, Sh
 from shows.services.ledger import ledger_write, occasion
 
 CHUNK = 2_000
+MOST_KEYS = 20_000  # in one question; databases have a limit
 FOLDED = (Action.OUT, Action.TRUCK, Action.BACK, Action.INSPECT)
 STAY_FIELDS = (
     "opened_uid",
@@ -40,10 +42,11 @@ HEAD_FIELDS = [
     "last_seq",
     "last_uid",
     "seen_at",
-    "seen_by",
+    "seen_by_id",
     "evidence",
     "folds",
 ]
+CHANGING = STAY_FIELDS[3:]  # what may change of a checkout while its opening stays what it is
 
 
 @dataclass(kw_only=True)
@@ -168,14 +171,17 @@ def names_of(item_ids: Iterable[int]) -> dict[int, str]:
 def undos_about(uids: Iterable[UUID]) -> list[calc.Undo]:
     """Return every undo of these scans, undos of those undos and so on: one query a depth."""
     found: dict[UUID, calc.Undo] = {}
-    edge = set(uids)
+    edge = sorted(set(uids))
     while edge:
-        rows = Scan.objects.filter(undoes__in=edge, action=Action.UNDO).exclude(outcome=Outcome.REFUSED).order_by()
-        edge = set()
-        for undo in _undos(rows):
-            if undo.uid not in found:
-                found[undo.uid] = undo
-                edge.add(undo.uid)
+        onward: list[UUID] = []
+        for start in range(0, len(edge), MOST_KEYS):
+            part = edge[start : start + MOST_KEYS]
+            rows = Scan.objects.filter(undoes__in=part, action=Action.UNDO).exclude(outcome=Outcome.REFUSED).order_by()
+            for undo in _undos(rows):
+                if undo.uid not in found:
+                    found[undo.uid] = undo
+                    onward.append(undo.uid)
+        edge = onward
     return list(found.values())
 
 
@@ -205,9 +211,6 @@ def history_fold(
     item_of = dict(Item.objects.filter(pk__in=around).order_by().values_list("code", "pk"))
     item_of.update(Label.objects.filter(item__in=around).order_by().values_list("code", "item_id"))
     scans = Scan.objects.filter(code__in=list(item_of), action__in=FOLDED).exclude(outcome=Outcome.REFUSED).order_by()
-    told = _undos(Scan.objects.filter(undoes__in=scans.values("uid"), action=Action.UNDO).exclude(outcome=Outcome.REFUSED))
-    told += undos_about({u.uid for u in (*told, *undos)} | {e.uid for e in events})
-    gone = calc.undone([*told, *undos])
     rows = list(
         scans.values_list(
             "uid",
@@ -225,6 +228,8 @@ def history_fold(
             "reason",
         )
     )
+    told = undos_about({row[0] for row in rows} | {e.uid for e in events} | {u.uid for u in undos})
+    gone = calc.undone([*told, *undos])
     lacking = {code for row in rows for code in row[10]} - set(item_of)
     missing_of = (
         dict(Label.objects.filter(code__in=lacking, item__isnull=False).values_list("code", "item_id")) if lacking else {}
@@ -262,27 +267,34 @@ def history_fold(
 
 
 def project(*, folded: calc.Folded, held: Held, whole: bool, at: datetime) -> None:
-    """Write what the fold says where it differs from what the record holds: delete the changed tail, reinsert.
+    """Write what the fold says where it differs from what the record holds: the changed tail is rewritten, no more.
 
     `whole` says that the fold began at the items' birth and `held` has all their checkouts, not only the open one.
     """
     stale: list[int] = []
     fresh: list[Checkout] = []
+    changed: list[tuple[int, calc.Stay]] = []
     pairs: set[tuple[int, int]] = set()
     for item, custody in sorted(folded.items.items()):
         before = held.checkouts.get(item, [])
         same = 0
         while same < min(len(before), len(custody.stays)) and before[same][1] == custody.stays[same]:
             same += 1
-        for pk, stay in before[same:]:
-            stale.append(pk)
-            pairs.add((item, stay.show))
-        for stay in custody.stays[same:]:
+        after = list(custody.stays[same:])
+        if after and len(before) == same + 1 and _opened_alike(before[same][1], after[0]):
+            changed.append((before[same][0], after.pop(0)))
+            pairs.add((item, before[same][1].show))
+        else:
+            stale += [pk for pk, _stay in before[same:]]
+            pairs |= {(item, stay.show) for _pk, stay in before[same:]}
+        for stay in after:
             pairs.add((item, stay.show))
             fields = {name: getattr(stay, name.removesuffix("_id")) for name in STAY_FIELDS}
             fresh.append(Checkout(item_id=item, show_id=stay.show, **fields))
     if stale:
         Checkout.objects.filter(pk__in=stale).delete()
+    if changed:
+        _update(Checkout, CHANGING, [[*(getattr(s, n.removesuffix("_id")) for n in CHANGING), pk] for pk, s in changed])
     if fresh:
         Checkout.objects.bulk_create(fresh)
     _heads_write(folded, held)
@@ -291,45 +303,55 @@ def project(*, folded: calc.Folded, held: Held, whole: bool, at: datetime) -> No
     ledger_write(pairs=pairs, whole=folded.items if whole else (), at=at)
 
 
+def _opened_alike(one: calc.Stay, other: calc.Stay) -> bool:
+    return (one.show, one.opened_uid, one.opened_at, one.opened_by) == (
+        other.show,
+        other.opened_uid,
+        other.opened_at,
+        other.opened_by,
+    )
+
+
+def _update(model: type[models.Model], names: Sequence[str], rows: list[list[Any]]) -> None:
+    """Set columns of many rows, each [*values, key], by one prepared statement: a CASE over thousands of keys, or an upsert
+    of rows known to be there, takes several times as long."""
+    fields = {f.attname: f for f in model._meta.concrete_fields}
+    key = model._meta.pk
+    ready = [
+        [
+            *(fields[n].get_db_prep_value(v, connection) for n, v in zip(names, row[:-1], strict=True)),
+            row[-1],
+        ]
+        for row in rows
+    ]
+    quote = connection.ops.quote_name
+    sets = ", ".join(f"{quote(fields[n].column)} = %s" for n in names)
+    where = f"{quote(key.column)} = %s"
+    with connection.cursor() as cursor:
+        cursor.executemany(f"UPDATE {quote(model._meta.db_table)} SET {sets} WHERE {where}", ready)  # noqa: S608
+
+
 def _heads_write(folded: calc.Folded, held: Held) -> None:
     rows = []
     for item, custody in sorted(folded.items.items()):
         head = custody.head
         last_at, device, seq, uid = head.last or (None, "", 0, None)
-        rows.append(
-            CustodyHead(
-                item_id=item,
-                last_effective_at=last_at,
-                last_device=device,
-                last_seq=seq,
-                last_uid=uid,
-                seen_at=head.seen_at,
-                seen_by_id=head.seen_by,
-                evidence=head.evidence,
-                folds=held.folds.get(item, 0) + 1,
-            )
-        )
+        seen = [head.seen_at, head.seen_by, head.evidence]
+        rows.append([last_at, device, seq, uid, *seen, held.folds.get(item, 0) + 1, item])
     if rows:
-        CustodyHead.objects.bulk_create(rows, update_conflicts=True, unique_fields=["item"], update_fields=HEAD_FIELDS)
+        _update(CustodyHead, HEAD_FIELDS, rows)
 
 
 def _items_write(folded: calc.Folded, held: Held) -> None:
-    """One prepared statement for all: a CASE over thousands of keys is many times slower."""
     rows = []
-    moment = connection.ops.adapt_datetimefield_value
     for item, custody in sorted(folded.items.items()):
         stay = custody.head.stay
         where = "" if stay is None else "truck" if stay.truck_at else "show"
         now_held = (where, stay.show if stay else None, custody.head.since)
         if held.custody.get(item) != now_held:
-            rows.append([where, now_held[1], moment(custody.head.since) if custody.head.since else None, item])
+            rows.append([*now_held, item])
     if rows:
-        table = connection.ops.quote_name(Item._meta.db_table)
-        with connection.cursor() as cursor:
-            cursor.executemany(
-                f"UPDATE {table} SET custody = %s, custody_show = %s, custody_since = %s WHERE id = %s",  # noqa: S608
-                rows,
-            )
+        _update(Item, ("custody", "custody_show", "custody_since"), rows)
 
 
 def _contradictions_write(folded: calc.Folded, *, whole: bool) -> None:

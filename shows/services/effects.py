@@ -4,11 +4,12 @@ Everything is written so that doing it twice changes nothing: a scan may be take
 """
 
 import uuid
+from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import F
+from django.db.models import F, Sum
 
 from company.models import Person
 from inventory.models import CountedLine, CountMove, Item, Placement
@@ -99,13 +100,17 @@ MOMENTS = {"missing_since": datetime.fromisoformat}
 DAYS = {"lent_on": date.fromisoformat, "lent_home_by": date.fromisoformat, "gone_home_on": date.fromisoformat}
 
 
-def item_changed(item_id: int, changes: dict[str, Any], *, at: datetime) -> None:
-    """Carry out what `item_changes` named."""
-    fields = {name: BLANK.get(name) for name in changes}
-    if "label_gone_since" in fields:
-        fields["label_gone_since"] = at  # type: ignore[assignment]
-    if fields:
-        Item.objects.filter(pk=item_id).update(**fields)
+def items_changed(changed: Iterable[tuple[int, dict[str, Any], datetime]]) -> None:
+    """Carry out what `item_changes` named for each (item, changes, instant): one update for all that change alike."""
+    alike: dict[tuple[tuple[str, ...], datetime | None], list[int]] = defaultdict(list)
+    for item, changes, at in changed:
+        if changes:
+            alike[tuple(sorted(changes)), at if "label_gone_since" in changes else None].append(item)
+    for (names, at), items in sorted(alike.items(), key=lambda entry: entry[1]):
+        fields: dict[str, Any] = {name: BLANK.get(name) for name in names}
+        if at is not None:
+            fields["label_gone_since"] = at
+        Item.objects.filter(pk__in=sorted(items)).update(**fields)
 
 
 def item_changed_back(item_id: int, changes: dict[str, Any]) -> None:
@@ -168,8 +173,7 @@ def scans_done_again(*, scans: Iterable[Scan], at: datetime, person: Person | No
     )
     for scan in scans:
         caused = scan.caused or {}
-        for item, changes in caused.get("items", {}).items():
-            item_changed(int(item), changes, at=scan.effective_at)
+        items_changed((int(item), changes, scan.effective_at) for item, changes in caused.get("items", {}).items())
         if caused.get("swap") and scan.show_id:
             spare = Item.objects.filter(pk=caused["swap"]["spare"]).first()
             if spare is not None:
@@ -198,7 +202,5 @@ def counted_lines(numbers: Iterable[int]) -> dict[int, CountedLine]:
 
 def counted_out(numbers: Iterable[int]) -> dict[tuple[int, int], int]:
     """Return how many of each line are out to each show, as {(line, show): count}."""
-    from django.db.models import Sum
-
     rows = CountMove.objects.filter(line__in=list(numbers), show__isnull=False).order_by().values_list("line_id", F("show"))
     return {(line, show): -total for line, show, total in rows.annotate(total=Sum("delta")) if total}

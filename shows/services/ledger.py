@@ -45,7 +45,7 @@ def ledger_write(*, pairs: Iterable[tuple[int, int]], at: datetime, whole: Itera
     kept = UseLedger.objects.filter(item__in=items, occasion__startswith="show:")
     if not whole:
         kept = kept.filter(occasion__in=[occasion(show) for show in named])
-    old = {(row.item_id, row.occasion): row for row in kept.order_by()}
+    old = {(row[1], row[2]): (row[0], row[3:]) for row in kept.order_by().values_list("pk", "item_id", "occasion", *FIELDS)}
     if whole:
         wanted |= {pair for pair in (*stays, *rows) if pair[0] in whole}
     shows = Show.objects.in_bulk({show for _item, show in wanted})
@@ -74,12 +74,10 @@ def ledger_write(*, pairs: Iterable[tuple[int, int]], at: datetime, whole: Itera
         )
         right.add((item, new.occasion))
         before = old.get((item, new.occasion))
-        if before is None or any(getattr(before, name) != getattr(new, name) for name in FIELDS):
+        if before is None or before[1] != tuple(getattr(new, name) for name in FIELDS):
             written.append(new)
-    gone = [row.pk for key, row in old.items() if key not in right and (whole or key[0] in items)]
-    if not whole:
-        exact = {(item, occasion(show)) for item, show in wanted}
-        gone = [row.pk for key, row in old.items() if key not in right and key in exact]
+    exact = {(item, occasion(show)) for item, show in wanted}
+    gone = [pk for key, (pk, _fields) in old.items() if key not in right and (key[0] in whole or key in exact)]
     if gone:
         UseLedger.objects.filter(pk__in=gone).delete()
     if written:

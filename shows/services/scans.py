@@ -37,8 +37,8 @@ from shows.services.custody import (
 from shows.services.effects import (
     counted_lines,
     counted_out,
-    item_changed,
     item_changes,
+    items_changed,
     scans_done_again,
     scans_taken_back,
     swap_pull_row,
@@ -526,17 +526,20 @@ class _Batch:
                 )
             )
         Scan.objects.bulk_create(rows, ignore_conflicts=True)
-        if Scan.objects.filter(batch=self.batch).count() != len(rows):
+        if Scan.objects.filter(uid__in=[row.uid for row in rows], batch=self.batch).count() != len(rows):
             raise _LostRace
 
     def _write(self) -> None:
         for folded, held, whole in self.folds:
             project(folded=folded, held=held, whole=whole, at=self.received_at)
         reports = [self._report(d) for d in self.fresh if self._reports(d)]
-        faults_open(reports=reports)
-        for draft in self.fresh:
-            for pk, changes in self.caused.get(draft.uid, {}).get("items", {}).items():
-                item_changed(int(pk), changes, at=draft.effective_at)
+        if reports:
+            faults_open(reports=reports)
+        items_changed(
+            (int(pk), changes, draft.effective_at)
+            for draft in self.fresh
+            for pk, changes in self.caused.get(draft.uid, {}).get("items", {}).items()
+        )
         undo = next((u.uid for u in self.undos), self.batch)
         gone = [s for s in self.turned if s.uid in self.undone]
         again = [s for s in self.turned if s.uid not in self.undone]
