@@ -173,7 +173,7 @@ def run_of(lines: list[PullLine] | None, way: Way) -> Run:
 
 def _lacking_words(count: int, line: PullLine) -> str:
     name = line.name[:1].lower() + line.name[1:]
-    return name if count == 1 and line.item_id else f"{count} {name}"
+    return name if count == 1 else f"{count} × {name}"
 
 
 def standing_says(item: Item) -> str:

@@ -13,10 +13,11 @@ export const turnSound = (on) => localStorage.setItem("kg.sound", on ? "on" : "o
 export function sound(signal) {
   const what = SOUNDS[signal];
   if (!what || !soundIsOn()) return;
+  // A browser lets a page sound and shake only after a touch or a key; before that there is nothing to start.
+  if (navigator.userActivation?.hasBeenActive === false) return;
   navigator.vibrate?.(what.shake);
   const Audio = globalThis.AudioContext ?? globalThis.webkitAudioContext;
-  // A browser lets a page sound only after a touch or a key; before that there is nothing to start.
-  if (!Audio || navigator.userActivation?.hasBeenActive === false) return;
+  if (!Audio) return;
   context ??= new Audio();
   if (context.state === "suspended") context.resume();
   for (const [pitch, after, length] of what.notes) {

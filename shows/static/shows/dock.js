@@ -56,7 +56,10 @@ async function look(codes) {
     const answer = await (await fetch(`${kit.lookup}?${query}`, { credentials: "same-origin", signal: looking.signal })).json();
     for (const [code, item] of Object.entries(answer.items)) state.known.set(code, item);
     if (state.show) drawRun(answer.run);
-    if (codes.length) redraw();
+    if (codes.length) {
+      redraw();
+      drawLast();
+    }
   } catch {
     // The count catches up with the next answer.
   }
@@ -156,6 +159,7 @@ const amend = (id, changes) => log.write(log.read().map((entry) => (entry.id ===
 const lastEntry = () => log.read().find((entry) => !entry.undone);
 
 function read(text) {
+  counting = false;
   const what = readText(text);
   if (state.asking && what.kind === "number") return state.asking.count(what.number);
   if (state.asking?.isMissing && what.kind === "code" && state.asking.miss(what.code)) return undefined;
@@ -325,7 +329,7 @@ for (const row of document.querySelectorAll("form.count")) {
     count(row.dataset.line, row.dataset.name, good, bad);
     row.elements.good.value = 0;
     if (row.elements.bad) row.elements.bad.value = 0;
-    field.focus();
+    field.focus({ preventScroll: true });
   });
 }
 
@@ -373,6 +377,7 @@ function answered(results, bodies) {
 }
 
 let showing = null;
+let drawn = ""; // what the strip says now: it is drawn anew only when that changes, so that no tap falls on a strip just gone
 
 const nameOf = (entry) => itemOf(entry.code)?.name || entry.name || spell(entry.code.trim().slice(0, 40));
 
@@ -381,6 +386,8 @@ function redraw() {
   if (!entry || state.asking || entry.undone) return;
   const item = itemOf(entry.code);
   const inside = item?.inside;
+  const says = JSON.stringify([entry, item?.name, item?.code, item?.standing, item?.says, inside]);
+  if (says === drawn) return;
   drawHit({
     signal: entry.signal,
     word: { fine: "Fine", look: "Look", stop: "Stop", kept: "Kept" }[entry.signal],
@@ -392,16 +399,17 @@ function redraw() {
     kept: entry.signal === "stop" ? "Your scan is kept either way." : "",
     choices: choicesFor(entry, item),
   });
-  drawLast();
+  drawn = says;
 }
 
 function choicesFor(entry, item) {
   if (entry.settled) return [];
   const leave = () => (amend(entry.id, { settled: true }), redraw());
-  if (entry.signal === "stop" && item && entry.action === "out") {
+  const counts = entry.outcome === "accepted" || entry.outcome === "contradiction";
+  if (entry.signal === "stop" && counts && entry.action === "out") {
     return [choose(["Into the bench bag", () => intoBag(entry), "next"], ["It goes anyway", leave])];
   }
-  if (entry.signal === "stop" && !item) return [choose(["It is a stray", () => stray(entry), "next"], ["A misread", () => undo(entry.id)])];
+  if (entry.signal === "stop" && !item && entry.outcome === "unknown") return [choose(["It is a stray", () => stray(entry), "next"], ["A misread", () => undo(entry.id)])];
   if (entry.signal === "look" && entry.action === "out") return [choose(["Keep it here", leave, "next"], ["Put it back", () => undo(entry.id)])];
   return [];
 }
@@ -444,8 +452,14 @@ function steps(get, set) {
     el("button", { type: "button", class: "strip key", "aria-label": "One more", onclick: () => step(1) }, "+"));
 }
 
+// The answer comes to the eye, unless the hand is busy further down, counting.
+let counting = false;
+document.addEventListener("pointerdown", (event) => (counting = Boolean(event.target.closest("form.count"))), true);
+
 function drawHit({ signal, word, name, code, quiet, standing, reason, kept, choices = [], list }) {
   const hit = $("hit");
+  drawn = "";
+  if (!counting) scrollTo({ top: 0 });
   hit.dataset.signal = signal;
   if (standing) hit.dataset.standing = standing;
   else delete hit.dataset.standing;

@@ -1,0 +1,464 @@
+"""The dock in real Chromium, with a typed scanner: bursts, focus, answers, undo, cases, counts, swaps, no signal."""
+
+import time
+import uuid
+from datetime import timedelta
+
+import pytest
+from playwright.sync_api import expect
+
+from company.clock import now
+from inventory.calc.kinds import Kind
+from inventory.models import CountMove
+from inventory.services.cases import placement_record
+from maintenance.models import Fault
+from shows.models import Checkout, PullRow, Scan
+from tests.builders import make_case, make_counted_line, make_item, make_pull_row, make_show, make_type
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def show(company):
+    return make_show(load_in=now() + timedelta(hours=2), name="Harvest ceilidh")
+
+
+@pytest.fixture
+def dock(browser_page, show):
+    return opened(browser_page)
+
+
+def opened(page, path="/dock/"):
+    with page.expect_response("**/dock/snapshot.json*"):
+        page.goto(path)
+    page.wait_for_timeout(100)
+    return page
+
+
+def type_scan(page, code, end="Enter"):
+    """Type as a scanner does: character after character, a few milliseconds apart, then its end key."""
+    page.keyboard.type(code, delay=4)
+    page.keyboard.press(end)
+
+
+def wait_for(what, seconds=6.0):
+    """Wait until something is true of the record."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        found = what()
+        if found:
+            return found
+        time.sleep(0.05)
+    raise AssertionError("it did not come true in time")
+
+
+def hit(page, signal):
+    page.wait_for_selector(f'#hit[data-signal="{signal}"]')
+    return page.locator("#hit").inner_text()
+
+
+def focused(page) -> str:
+    return page.evaluate("document.activeElement.id")
+
+
+def packed(case, count):
+    leads = [make_item(kind=Kind.LEAD) for _ in range(count)]
+    for lead in leads:
+        placement_record(uid=uuid.uuid4(), item=lead, case=case, effective_at=now() - timedelta(days=1))
+    return leads
+
+
+# ---- scanning -------------------------------------------------------------------------------------------------------
+
+
+def test_a_scan_is_answered_and_the_count_goes_up(show, browser_page):
+    item = make_item(name="A")
+    make_pull_row(show, type=item.type, count=2)
+    page = opened(browser_page)
+    type_scan(page, item.code)
+    assert "FINE" in hit(page, "fine").upper()
+    expect(page.locator("#hit > .name")).to_have_text(item.label)
+    expect(page.locator("#done")).to_have_text("1")
+    assert Checkout.objects.get(item=item).show == show
+    assert focused(page) == "code"
+
+
+def test_two_scans_typed_back_to_back_are_two(dock):
+    items = [make_item() for _ in range(2)]
+    for item in items:
+        dock.keyboard.type(item.code)
+        dock.keyboard.press("Enter")
+    wait_for(lambda: Checkout.objects.count() == 2)
+    assert set(Scan.objects.values_list("code", flat=True)) == {item.code for item in items}
+
+
+def test_a_burst_of_twelve_without_waiting_is_twelve_in_order(dock):
+    items = [make_item() for _ in range(12)]
+    for item in items:
+        dock.keyboard.type(item.code)
+        dock.keyboard.press("Enter")
+    wait_for(lambda: Checkout.objects.count() == 12)
+    by_seq = list(Scan.objects.order_by("seq").values_list("code", flat=True))
+    assert by_seq == [item.code for item in items]
+    assert dock.locator("#last li").count() == 10
+
+
+def test_tab_ends_a_scan_too_and_the_focus_stays(dock):
+    item = make_item()
+    type_scan(dock, item.code, end="Tab")
+    hit(dock, "fine")
+    assert focused(dock) == "code"
+
+
+def test_the_focus_comes_home_from_anywhere(dock):
+    item = make_item()
+    dock.locator("#sound").click()
+    assert focused(dock) == "code"
+    dock.locator("#hums").click()
+    dock.evaluate("document.activeElement.blur()")
+    type_scan(dock, item.code)
+    hit(dock, "fine")
+    dock.locator(".also a").first.focus()
+    second = make_item()
+    type_scan(dock, second.code)
+    wait_for(lambda: Scan.objects.filter(code=second.code).exists())
+
+
+def test_the_three_answers_differ_to_the_ear_and_the_hand(dock, show):
+    dock.evaluate("window.shakes = []; navigator.vibrate = (what) => { window.shakes.push(what.length); return true; }; 0")
+    other = make_show(load_in=now() + timedelta(hours=20), name="Quarry street fair")
+    moved, bad = make_item(), make_item(suspect_since=now() - timedelta(days=1))
+    type_scan(dock, make_item().code)
+    hit(dock, "fine")
+    from shows.services.dock import scan_shaped, scans_sent
+    from tests.builders import make_person
+
+    scans_sent(
+        actor=make_person(),
+        device="other",
+        at=now(),
+        scans=[scan_shaped(code=moved.code, action="out", show=other.pk, at=now() - timedelta(minutes=1))],
+    )
+    type_scan(dock, moved.code)
+    assert "Put it back".upper() in hit(dock, "look").upper()
+    type_scan(dock, bad.code)
+    assert "Into the bench bag".upper() in hit(dock, "stop").upper()
+    assert dock.evaluate("window.shakes") == [1, 3, 5]
+    assert "stop" in dock.locator("#urgent").inner_text().lower()
+    dock.locator("#sound").click()
+    assert "off" in dock.locator("#sound").inner_text()
+    type_scan(dock, make_item().code)
+    hit(dock, "fine")
+    assert len(dock.evaluate("window.shakes")) == 3
+
+
+def test_a_stop_is_not_hidden_by_the_next_scan_of_a_burst(dock):
+    bad, good = make_item(suspect_since=now() - timedelta(days=1)), make_item()
+    dock.context.set_offline(True)
+    type_scan(dock, bad.code)
+    type_scan(dock, good.code)
+    dock.wait_for_timeout(300)
+    dock.errors.clear()  # the browser itself says that it is offline
+    dock.context.set_offline(False)
+    hit(dock, "stop")
+    expect(dock.locator("#hit > .name")).to_have_text(bad.label)
+
+
+# ---- what is visible at once on a short screen ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("theme", ["dark", "paper"])
+@pytest.mark.parametrize("signal", ["fine", "look", "stop"])
+def test_word_choice_and_undo_bar_are_visible_at_once(open_page, technician, show, signal, theme):
+    from shows.services.dock import scan_shaped, scans_sent
+
+    other = make_show(load_in=now() + timedelta(hours=20), name="Quarry street fair")
+    item = make_item(name="A", suspect_since=now() - timedelta(days=1) if signal == "stop" else None)
+    if signal == "look":
+        scans_sent(
+            actor=technician,
+            device="other",
+            at=now(),
+            scans=[scan_shaped(code=item.code, action="out", show=other.pk, at=now() - timedelta(minutes=1))],
+        )
+    page = opened(open_page(technician, width=390, height=664, theme=theme), f"/dock/?show={show.pk}")
+    type_scan(page, item.code)
+    hit(page, signal)
+    boxes = [page.locator("#hit .marker").bounding_box(), page.locator(".undo-bar").bounding_box()]
+    if signal != "fine":
+        boxes += [one.bounding_box() for one in page.locator("#hit .choose .strip").all()]
+        assert len(boxes) == 4
+    bar = boxes[1]
+    assert bar["y"] + bar["height"] <= 664.5
+    for box in boxes:
+        assert box["y"] >= 0
+    for box in [boxes[0], *boxes[2:]]:
+        assert box["y"] + box["height"] <= bar["y"] + 1
+    assert page.evaluate("scrollY") == 0
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_every_target_on_the_dock_is_big_enough_for_a_glove(dock):
+    item = make_item()
+    make_counted_line(5)
+    type_scan(dock, item.code)
+    hit(dock, "fine")
+    dock.locator("#hums").click()
+    small = dock.evaluate(
+        """[...document.querySelectorAll('button, .undo-bar .strip, .way a, .also a, input:not([type=hidden])')]
+        .filter((one) => one.offsetParent !== null && !one.closest('.skip'))
+        .map((one) => [one.textContent.trim() || one.id, (one.closest('.way .strip') ?? one).getBoundingClientRect().height])
+        .filter(([, height]) => height < 44)"""
+    )
+    assert small == []
+
+
+# ---- undo -----------------------------------------------------------------------------------------------------------
+
+
+def test_undo_last_and_undo_of_an_older_one(dock):
+    first, second = make_item(), make_item()
+    for item in (first, second):
+        type_scan(dock, item.code)
+    wait_for(lambda: Checkout.objects.count() == 2)
+    dock.locator("#undo button").click()
+    wait_for(lambda: Checkout.objects.count() == 1)
+    assert Checkout.objects.get().item == first
+    dock.locator("#last li", has_text=first.code[:4]).get_by_role("button").click()
+    wait_for(lambda: not Checkout.objects.exists())
+    assert dock.locator("#last li[data-undone]").count() == 2
+    assert focused(dock) == "code"
+
+
+# ---- show and way ---------------------------------------------------------------------------------------------------
+
+
+def test_one_tap_turns_and_the_device_remembers(dock):
+    dock.get_by_role("button", name="Turn").click()
+    assert dock.locator("header.way").get_attribute("data-way") == "truck"
+    dock.get_by_role("button", name="Turn").click()
+    item = make_item()
+    type_scan(dock, item.code)
+    wait_for(lambda: Scan.objects.filter(action="back").exists())
+    opened(dock)
+    assert dock.locator("header.way").get_attribute("data-way") == "back"
+    assert dock.locator("#last li").count() == 1
+
+
+def test_cards_are_obeyed_without_a_scan(dock, show):
+    other = make_show(load_in=now() + timedelta(hours=20), name="Quarry street fair")
+    opened(dock, f"/dock/?show={show.pk}")
+    type_scan(dock, "DO.TRUCK")
+    assert dock.locator("header.way").get_attribute("data-way") == "truck"
+    type_scan(dock, f"GO.{other.pk}.OUT")
+    assert dock.locator("header.way").get_attribute("data-way") == "out"
+    assert "Quarry street fair" in dock.locator(".show-name").inner_text()
+    item = make_item()
+    type_scan(dock, item.code)
+    wait_for(lambda: Checkout.objects.filter(item=item, show=other).exists())
+    type_scan(dock, "DO.UNDO")
+    wait_for(lambda: not Checkout.objects.exists())
+    assert set(Scan.objects.values_list("action", flat=True)) == {"out", "undo"}
+
+
+# ---- cases ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_case_waits_for_its_count_and_goes_with_it(browser_page, show):
+    case = make_case(name="4")
+    packed(case, 4)
+    page = opened(browser_page)
+    type_scan(page, case.code)
+    hit(page, "ask")
+    assert not Scan.objects.exists()
+    page.get_by_role("button", name="Yes, 4").click()
+    hit(page, "fine")
+    assert Scan.objects.get().counted == 4
+    assert Checkout.objects.filter(closed_at=None).count() == 5
+
+
+def test_what_is_missing_is_tapped_or_scanned(browser_page, show):
+    case = make_case(name="4")
+    leads = packed(case, 4)
+    page = opened(browser_page)
+    type_scan(page, case.code)
+    page.get_by_role("button", name="Not all").click()
+    type_scan(page, leads[2].code)
+    page.get_by_role("button", name="That is 3").click()
+    scan = wait_for(lambda: Scan.objects.first())
+    assert (scan.counted, scan.missing) == (3, [leads[2].code])
+    assert not Checkout.objects.filter(item=leads[2]).exists()
+
+
+def test_the_next_scan_lets_an_uncounted_case_go_as_vouched(browser_page, show):
+    case, after = make_case(name="4"), make_item()
+    packed(case, 4)
+    page = opened(browser_page)
+    type_scan(page, case.code)
+    type_scan(page, after.code)
+    wait_for(lambda: Scan.objects.count() == 2)
+    assert Scan.objects.get(code=case.code).counted is None
+    assert Checkout.objects.filter(closed_at=None, evidence="vouched").count() == 4
+
+
+def test_a_number_typed_is_the_count(browser_page, show):
+    case = make_case(name="4")
+    packed(case, 4)
+    page = opened(browser_page)
+    type_scan(page, case.code)
+    type_scan(page, "3")
+    assert wait_for(lambda: Scan.objects.first()).counted == 3
+
+
+def test_a_case_left_open_is_not_lost_when_the_page_closes(browser_page, show):
+    case = make_case(name="4")
+    packed(case, 4)
+    page = opened(browser_page)
+    type_scan(page, case.code)
+    hit(page, "ask")
+    page.reload()
+    wait_for(lambda: Scan.objects.filter(code=case.code).exists())
+
+
+def test_counted_things_go_out_by_card_and_number(browser_page, show):
+    line = make_counted_line(24, type=make_type(Kind.LEAD, name="Microphone lead"), length_mm=10_000)
+    make_pull_row(show, type=line.type, length_mm=10_000, count=12)
+    page = opened(browser_page)
+    type_scan(page, f"COUNT.{line.pk}")
+    type_scan(page, "10")
+    wait_for(lambda: CountMove.objects.filter(show=show.pk, delta=-10).exists())
+    page.locator("form.count .go").click()
+    wait_for(lambda: CountMove.objects.filter(show=show.pk).count() == 2)
+
+
+# ---- what is wrong --------------------------------------------------------------------------------------------------
+
+
+def test_it_hums_is_two_taps(dock):
+    item = make_item()
+    type_scan(dock, item.code)
+    hit(dock, "fine")
+    dock.locator("#hums").click()
+    dock.get_by_role("button", name="hums", exact=True).click()
+    fault = wait_for(lambda: Fault.objects.first())
+    assert (fault.item, fault.symptom) == (item, "hums")
+    assert focused(dock) == "code"
+
+
+def test_a_dead_box_is_swapped_for_the_offered_spare(browser_page, show, technician):
+    from shows.services.dock import scan_shaped, scans_sent
+
+    box = make_type()
+    dead, spare = make_item(type=box, name="A"), make_item(type=box, name="B")
+    make_pull_row(show, item=dead, line="5")
+    at = now() - timedelta(hours=1)
+    scans = [scan_shaped(code=i.code, action="out", show=show.pk, at=at) for i in (dead, spare)]
+    scans_sent(actor=technician, device="other", at=at, scans=scans)
+    page = opened(browser_page)
+    type_scan(page, dead.code)
+    hit(page, "fine")
+    page.locator("#hums").click()
+    page.get_by_role("button", name="Dead: swap it").click()
+    page.wait_for_selector("#hit:has-text('nearest spare')")
+    assert f"{spare.code[:4]}-{spare.code[4:]}" in page.locator("#hit").inner_text()
+    type_scan(page, spare.code)
+    wait_for(lambda: PullRow.objects.filter(show=show, line="5", item=spare).exists())
+    assert Fault.objects.get().symptom == "dead"
+    dead.refresh_from_db()
+    assert dead.suspect_since is not None
+
+
+def test_a_suspect_thing_is_put_in_the_bag_from_the_stop(dock):
+    item = make_item(suspect_since=now() - timedelta(days=1))
+    type_scan(dock, item.code)
+    hit(dock, "stop")
+    dock.get_by_role("button", name="Into the bench bag").click()
+    wait_for(lambda: Scan.objects.filter(action="inspect", note="Into the bench bag").exists())
+    wait_for(lambda: not Checkout.objects.filter(item=item, closed_at=None).exists())
+
+
+def test_a_foreign_code_is_kept_as_a_stray(dock):
+    from inventory.models import Stray
+
+    type_scan(dock, "https://example.org/tag/XYZ")
+    hit(dock, "stop")
+    dock.get_by_role("button", name="It is a stray").click()
+    wait_for(lambda: Stray.objects.filter(code_text="https://example.org/tag/XYZ").exists())
+
+
+# ---- without signal, without script ---------------------------------------------------------------------------------
+
+
+def test_scans_without_signal_wait_and_are_sent_once(dock):
+    items = [make_item() for _ in range(3)]
+    dock.context.set_offline(True)
+    for item in items:
+        type_scan(dock, item.code)
+    assert hit(dock, "kept")
+    assert "3 kept on this device" in dock.locator("#waiting").inner_text()
+    dock.errors.clear()  # the browser itself says that it is offline
+    dock.context.set_offline(False)
+    wait_for(lambda: Checkout.objects.count() == 3)
+    assert Scan.objects.count() == 3
+    expect(dock.locator("#waiting")).to_be_hidden()
+
+
+def test_an_answer_that_got_lost_makes_no_second_scan(dock):
+    item = make_item()
+    lost = []
+
+    def lose(route):
+        if not lost:
+            lost.append(route.fetch())  # the shop has it; the answer never arrives
+            route.abort()
+        else:
+            route.continue_()
+
+    dock.route("**/api/scans", lose)
+    type_scan(dock, item.code)
+    hit(dock, "fine")
+    assert lost and Scan.objects.count() == 1
+    dock.errors.clear()  # the browser itself says that a request failed
+
+
+def test_a_signed_out_device_keeps_its_scans_and_says_so(dock):
+    item = make_item()
+    kept = [c for c in dock.context.cookies() if c["name"] != "knowngood"]
+    dock.context.clear_cookies()
+    dock.context.add_cookies(kept)
+    type_scan(dock, item.code)
+    dock.wait_for_selector("#waiting a")
+    assert "Sign in" in dock.locator("#waiting").inner_text()
+    assert (
+        dock.evaluate("JSON.parse(localStorage[Object.keys(localStorage).find((k) => k.startsWith('kg.queue'))]).length + ''")
+        != "0"
+    )
+    dock.errors.clear()  # the browser itself says that 401 came
+
+
+def test_everything_works_without_script(open_page, technician, show):
+    item = make_item(name="A")
+    page = open_page(technician, script=False)
+    page.goto("/dock/")
+    page.keyboard.type(item.code)
+    page.keyboard.press("Enter")
+    page.wait_for_selector('#hit[data-signal="fine"]')
+    page.get_by_role("button", name="Undo last").click()
+    page.wait_for_load_state()
+    assert not Checkout.objects.exists()
+    page.get_by_role("button", name="Turn").click()
+    page.wait_for_selector('header.way[data-way="truck"]')
+
+
+def test_script_and_style_of_the_dock_stay_under_60_kb_compressed(dock):
+    import gzip
+
+    sizes = {}
+    dock.on(
+        "response",
+        lambda r: sizes.__setitem__(r.url, len(gzip.compress(r.body(), 9))) if ".js" in r.url or ".css" in r.url else None,
+    )
+    opened(dock)
+    dock.wait_for_load_state("networkidle")
+    assert len(sizes) >= 8
+    assert sum(sizes.values()) < 60_000
