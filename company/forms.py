@@ -20,7 +20,14 @@ ROLE_WORDS = [
 ]
 
 
-class PasswordForm(PasswordChangeForm):
+class Plain:
+    """A form whose labels end in no colon."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **{"label_suffix": "", **kwargs})
+
+
+class PasswordForm(Plain, PasswordChangeForm):
     """Change one's own password."""
 
     error_messages = {
@@ -45,7 +52,7 @@ class PasswordForm(PasswordChangeForm):
         return chosen
 
 
-class MeForm(forms.ModelForm):
+class MeForm(Plain, forms.ModelForm):
     """What somebody may change about themselves."""
 
     class Meta:
@@ -62,7 +69,7 @@ class MeForm(forms.ModelForm):
         }
 
 
-class TokenForm(forms.Form):
+class TokenForm(Plain, forms.Form):
     """Name a new API token."""
 
     name = forms.CharField(
@@ -70,7 +77,7 @@ class TokenForm(forms.Form):
     )
 
 
-class PersonAddForm(forms.Form):
+class PersonAddForm(Plain, forms.Form):
     """Add somebody."""
 
     username = forms.CharField(
@@ -91,7 +98,7 @@ class PersonAddForm(forms.Form):
         return name
 
 
-class PersonForm(forms.Form):
+class PersonForm(Plain, forms.Form):
     """Change somebody."""
 
     first_name = forms.CharField(label="Name", max_length=150, required=False)
@@ -108,7 +115,7 @@ def country_choices(now: str = "") -> list[tuple[str, str]]:
     return rows if not now or now in COUNTRIES else [(now, now), *rows]
 
 
-class CountryForm(forms.Form):
+class CountryForm(Plain, forms.Form):
     """Choose the country; the rest follows as a first guess."""
 
     country = forms.ChoiceField(label="Country")
@@ -119,7 +126,7 @@ class CountryForm(forms.Form):
         self.initial.setdefault("country", company.country)
 
 
-class SettingsForm(forms.ModelForm):
+class SettingsForm(Plain, forms.ModelForm):
     """All settings but the country, in groups a person can find their way in."""
 
     unbalanced_limit_m = forms.DecimalField(
@@ -193,7 +200,7 @@ class SettingsForm(forms.ModelForm):
         return label_address(self.cleaned_data["site_address"])
 
 
-class WelcomeForm(forms.ModelForm):
+class WelcomeForm(Plain, forms.ModelForm):
     """The questions of the first day; the country is asked first, on a page of its own."""
 
     class Meta:

@@ -4,6 +4,7 @@ from argparse import BooleanOptionalAction
 from pathlib import Path
 from typing import Any
 
+from auditlog.context import disable_auditlog
 from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
 from django.core.management import call_command, get_commands
@@ -27,7 +28,8 @@ class Command(BaseCommand):
         settings.VAR_DIR.mkdir(parents=True, exist_ok=True)
         self._migrate()
         self._gather_static()
-        self._fill(demo=options["demo"])
+        with disable_auditlog():  # what ships with the program was edited by nobody
+            self._fill(demo=options["demo"])
 
     def _migrate(self) -> None:
         executor = MigrationExecutor(connections[DEFAULT_DB_ALIAS])
