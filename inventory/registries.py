@@ -1,7 +1,7 @@
 """What higher floors add to an item: sections of its page, its life, its API answer, its actions; and what they do when a
 label is bound."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
@@ -12,6 +12,7 @@ from django.http import HttpRequest
 from company.models import Person
 from company.registry import Registry
 from inventory.models import CountedLine, Item, Placement
+from inventory.transfer.base import Transfer
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,6 +80,7 @@ PLACEMENT_UNDONE: Registry[Callable[[Placement, datetime], None]] = Registry("wh
 AFTER_LABELLED: Registry[Callable[[Item, CountedLine, bool, UUID, datetime, Person | None], None]] = Registry(
     "what follows when a counted thing becomes an item?"
 )
+IMPORTS: Registry[Callable[[], Transfer]] = Registry("which lists can be brought in and taken out?")
 SHOPPING: Registry[Callable[[HttpRequest, datetime], Iterable[Wanted]]] = Registry("what is there to buy?")
 # {show key: (name, address)}: shows is a floor above, and a key alone says nothing to a person.
 SHOW_NAMES: Registry[Callable[[list[int]], dict[int, tuple[str, str]]]] = Registry("what are these shows called?")
@@ -86,7 +88,7 @@ SHOW_NAMES: Registry[Callable[[list[int]], dict[int, tuple[str, str]]]] = Regist
 SHOW_CHOICES: Registry[Callable[[datetime], list[tuple[int, str]]]] = Registry("which show may this be for?")
 
 
-def show_names(keys: Iterable[int | None]) -> dict[int, tuple[str, str]]:
+def show_names(keys: Iterable[int | None]) -> Mapping[int | None, tuple[str, str]]:
     """Return {key: (name, address)} of shows, asking the floor above once."""
     wanted = sorted({key for key in keys if key is not None})
     names: dict[int, tuple[str, str]] = {}

@@ -55,3 +55,7 @@ class ShowsConfig(AppConfig):
 
         AFTER_BIND.add("custody", after_bind)
         AFTER_PLACEMENT.add("custody", after_placement, rank=200)
+
+        from shows import custody_parts
+
+        custody_parts.register()
