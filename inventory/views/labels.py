@@ -50,6 +50,7 @@ from inventory.services.labels import LabelRefused, label_renewed
 
 JOB_KIND = "labels"
 LISTED = 200
+ABOUT_PRINTER = ("sheet", "wide", "high", "gap", "printer", "dpi")
 
 
 @never_cache
@@ -326,7 +327,9 @@ def _shown(request: HttpRequest, form: LabelsForm, company: Company) -> dict[str
         "start": start,
         "used": start - 1,
         "asked": [(name, value) for name, values in asked.lists() for value in values],
-        "query": asked.urlencode(),
+        "trial": urlencode(
+            {name: asked[name] for name in ("sheet", "wide", "high", "gap", "printer", "dpi") if asked.get(name)}
+        ),
         "preview": preview,
         "warnings": list(dict.fromkeys(warnings)),
         "unknown": [code_words.spell(code) for code in missing],
