@@ -1,11 +1,12 @@
 """Forms of counted lines, cases, strays and places."""
 
 import uuid
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.http import HttpRequest
 
+from company.models import Person
 from inventory.calc.kinds import Kind
 from inventory.models import CountedLine, GearType, Item, Place, Stray
 from inventory.services.counted import MOST
@@ -17,6 +18,11 @@ def form_uid(request: HttpRequest) -> uuid.UUID:
         return uuid.UUID(request.POST.get("uid", ""))
     except ValueError:
         return uuid.uuid4()
+
+
+def who(request: HttpRequest) -> Person:
+    """Return who is signed in; the middleware lets nobody else this far."""
+    return cast(Person, request.user)
 
 
 def length_from_metres(metres: Any) -> int:

@@ -2,6 +2,7 @@
 
 import uuid
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,7 +12,7 @@ from inventory.registries import show_names
 from inventory.services.counted import undo_of
 
 Why = CountMove.Why
-Names = dict[int, tuple[str, str]]
+Names = Mapping[int | None, tuple[str, str]]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,12 +3,17 @@
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 
-from django.db.models import Count
+from django.db.models import Count, F, Q, Window
+from django.db.models.functions import Lag
 
+from company.templatetags.tape import metres
 from inventory.calc.packing import Packed, PackLine, Sort, pack_compare
-from inventory.models import CasePlanLine, CountedLine, GearType, Item
+from inventory.models import CasePlanLine, CountedLine, GearType, Item, Placement
 from inventory.services.cases import case_counts
+
+TOGETHER = timedelta(minutes=5)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,10 +71,64 @@ def contents_by_sort(case_ids: Iterable[int]) -> dict[int, Counter[Sort]]:
     return packed
 
 
+@dataclass(kw_only=True)
+class Passage:
+    """Things of one sort that went into a case, or left it, together: at one minute, by one hand."""
+
+    at: datetime
+    said: str
+    who: str
+    what: str
+    items: list[Item]
+    other: Item | None = None
+
+    @property
+    def count(self) -> int:
+        return len(self.items)
+
+
+def case_history(case: Item, most: int) -> list[Passage]:
+    """Return what went into a case, left it, and where the case itself was packed, the newest first: one query."""
+    ever_in = Placement.objects.filter(case=case).values("item")
+    moves = (
+        Placement.objects.filter(Q(item__in=ever_in) | Q(item=case))
+        .annotate(
+            before=Window(
+                Lag("case_id"),
+                partition_by="item",
+                order_by=[F("effective_at").asc(), F("device").asc(), F("seq").asc(), F("uid").asc()],
+            )
+        )
+        .filter(Q(case=case) | Q(before=case.pk) | Q(item=case))
+        .select_related("item__type", "case__type", "person")
+        .order_by("-effective_at", "-pk")[: most * 10]
+    )
+    passages: list[Passage] = []
+    for move in moves:
+        if move.item_id == case.pk:
+            said, other = ("this case was packed in" if move.case else "this case came out of its case"), move.case
+        elif move.case_id == case.pk:
+            said, other = ("counted again" if move.before == case.pk else "in"), None
+        else:
+            said, other = ("moved to" if move.case else "out"), move.case
+        who = ", ".join(part for part in (str(move.person or ""), move.evidence if move.evidence != "seen" else "") if part)
+        last = passages[-1] if passages else None
+        same = (said, who, move.item.label, other and other.pk)
+        if (
+            last
+            and abs(last.at - move.effective_at) < TOGETHER
+            and same == (last.said, last.who, last.what, last.other and last.other.pk)
+        ):
+            last.items.append(move.item)
+            continue
+        if len(passages) == most:
+            break
+        passages.append(Passage(at=move.effective_at, said=said, who=who, what=move.item.label, items=[move.item], other=other))
+    return passages
+
+
 def case_reports(case_ids: Iterable[int]) -> dict[int, CaseReport]:
     """Return every case's contents against its plan: six queries however many cases."""
-    from company.templatetags.tape import metres
-
     ids = list(case_ids)
     packed = contents_by_sort(ids)
     plans: dict[int, dict[Sort, int]] = {case_id: {} for case_id in ids}

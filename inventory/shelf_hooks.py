@@ -1,19 +1,20 @@
 """What shelves and cases add elsewhere: to the item page, the search, the needs of the day and the shopping list."""
 
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import datetime
 
 from django.db.models import Q
 from django.http import HttpRequest
 from django.urls import reverse
 
 from company.registries import NAV, NEEDS, SEARCH, Found, NavEntry, Need
+from company.templatetags.tape import day, metres
 from inventory.calc import codes
 from inventory.calc.kinds import Kind
-from inventory.models import CountedLine, Item, Place, Placement, Stray
+from inventory.forms_shelf import who
+from inventory.models import CountedLine, GearType, Item, Place, Placement, Stray
 from inventory.packing import case_reports
 from inventory.registries import ITEM_ACTIONS, ITEM_LIFE, ITEM_PANELS, SHOPPING, ItemAction, LifeEntry, Panel
-from inventory.services.cases import case_counts
 from inventory.stock import low_consumables, shopping_low, shopping_missing, shopping_worn
 
 LIFE = 30
@@ -21,26 +22,18 @@ LIFE = 30
 
 def panel_contents(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
     """Show what lies in a case and what is short and extra; nothing for a thing that is no case."""
-    from company.clock import today
-
     if item.type.kind != Kind.CASE:
         return None
-    counts = case_counts([item.pk])[item.pk]
-    lines = list(CountedLine.objects.filter(pk__in=counts).select_related("type"))
-    for line in lines:
-        line.lies_here = counts[line.pk]
-    held = list(Item.objects.described(today(at)).filter(in_case=item)[:200])
-    return Panel(
-        title="In it now",
-        template="inventory/_panel_case.html",
-        context={
-            "case": item,
-            "held": held,
-            "counted": lines,
-            "report": case_reports([item.pk])[item.pk],
-            "suspect": [thing for thing in held if thing.suspect_since],
-        },
-    )
+    report = case_reports([item.pk])[item.pk]
+    names = dict(GearType.objects.filter(pk__in={line.type_id for line in report.packed.lines}).values_list("pk", "name"))
+    sorts = [
+        (" ".join(part for part in (names[line.type_id], metres(line.length_mm)) if part), line.packed)
+        for line in report.packed.lines
+        if line.packed
+    ]
+    suspect = list(Item.objects.owned().filter(in_case=item, suspect_since__isnull=False).select_related("type"))
+    context = {"case": item, "report": report, "sorts": sorts, "suspect": suspect}
+    return Panel(title="In it now", template="inventory/_panel_case.html", context=context)
 
 
 def panel_packed_in(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
@@ -113,11 +106,11 @@ def needs_of_shelf(request: HttpRequest, at: datetime) -> Iterable[Need]:
             code=named[:60],
             url=reverse("strays"),
             fact="Somebody is missing this." if len(strays) == 1 else "Somebody is missing these.",
-            why=f"Oldest here since {_day(strays[-1].found_at)}; give it back, or say that it stays.",
+            why=f"Oldest here since {day(strays[-1].found_at)}; give it back, or say that it stays.",
             mark="question",
             group="shelf",
         )
-    if not request.user.is_technician:
+    if not who(request).is_technician:
         return
     low = low_consumables()
     if low:
@@ -140,12 +133,6 @@ def _of_length(word: str) -> Q:
     except (ValueError, OverflowError):
         return Q(pk=None)
     return Q(length_mm=length_mm) if 0 < length_mm <= 1_000_000 else Q(pk=None)
-
-
-def _day(value: date | datetime) -> str:
-    from company.templatetags.tape import day
-
-    return day(value)
 
 
 def register() -> None:

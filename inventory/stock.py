@@ -8,6 +8,7 @@ from datetime import datetime
 from django.db.models import Count, F, Max, Q, Sum
 from django.http import HttpRequest
 
+from company.templatetags.tape import day, metres
 from inventory.calc.kinds import CountCondition, Kind
 from inventory.calc.stock import UsedAShow, to_buy, used_a_show
 from inventory.models import ConsumableFacts, CountedLine, CountMove, Item
@@ -159,8 +160,6 @@ def shopping_missing(request: HttpRequest, at: datetime) -> Iterable[Wanted]:
         .values("length_mm", called=F("type__name"), cents=F("type__replacement_cents"))
         .annotate(count=Count("pk"), since=Max("missing_since"))
     )
-    from company.templatetags.tape import day, metres
-
     for row in rows:
         yield Wanted(
             what=" ".join(part for part in (row["called"], metres(row["length_mm"])) if part),

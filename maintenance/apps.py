@@ -8,3 +8,7 @@ class MaintenanceConfig(AppConfig):
         from maintenance import shelf_hooks
 
         shelf_hooks.register()
+
+        from maintenance import parts
+
+        parts.register()

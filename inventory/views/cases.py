@@ -15,9 +15,9 @@ from company.access import technician_required
 from company.clock import now, today
 from company.templatetags.tape import metres
 from inventory.calc.kinds import WHERE_LIFTED, Kind
-from inventory.forms_shelf import PlanCopyForm, PlanLineForm, form_uid
-from inventory.models import CountedLine, GearType, Item, Placement
-from inventory.packing import case_reports
+from inventory.forms_shelf import PlanCopyForm, PlanLineForm, form_uid, who
+from inventory.models import CountedLine, GearType, Item
+from inventory.packing import case_history, case_reports
 from inventory.registries import show_names
 from inventory.services.cases import case_count_set, case_counts, placement_record, plan_copy, plan_from_contents, plan_line_set
 from inventory.services.packing import DEVICE, pack_scan
@@ -107,7 +107,7 @@ def case_take_out(request: HttpRequest, code: str) -> HttpResponse:
     found = _case(code)
     item = get_object_or_404(Item.objects.select_related("type"), code=request.POST.get("item", "")[:8])
     if item.in_case_id == found.pk:
-        placement_record(uid=form_uid(request), item=item, case=None, effective_at=now(), device=DEVICE, person=request.user)
+        placement_record(uid=form_uid(request), item=item, case=None, effective_at=now(), device=DEVICE, person=who(request))
         messages.success(request, f"{item} is out of the case.")
     return redirect((request.POST.get("back") == "packing" and "case-pack") or "case", code=found.code)
 
@@ -115,7 +115,7 @@ def case_take_out(request: HttpRequest, code: str) -> HttpResponse:
 def packing(request: HttpRequest) -> HttpResponse:
     """Begin packing: scan the case."""
     if request.method == "POST":
-        answer = pack_scan(uid=form_uid(request), case=None, text=request.POST.get("text", ""), at=now(), person=request.user)
+        answer = pack_scan(uid=form_uid(request), case=None, text=request.POST.get("text", ""), at=now(), person=who(request))
         if answer.opens:
             return redirect("case-pack", code=answer.opens.code)
         return render(
@@ -141,7 +141,7 @@ def case_pack(request: HttpRequest, code: str) -> HttpResponse:
         text=request.POST.get("text", ""),
         taking_out=taking_out,
         at=now(),
-        person=request.user,
+        person=who(request),
     )
     said = {"signal": answer.signal, "said": answer.said, "counts": answer.counts.pk if answer.counts else None}
     close = reverse("case-close", args=[found.code])
@@ -180,7 +180,7 @@ def case_close(request: HttpRequest, code: str) -> HttpResponse:
             for line, count in numbers:
                 if count != line.lies_here:
                     case_count_set(
-                        uid=uuid.uuid5(uid, str(line.pk)), case=found, line=line, count=count, at=at, person=request.user
+                        uid=uuid.uuid5(uid, str(line.pk)), case=found, line=line, count=count, at=at, person=who(request)
                     )
             if "stay" in request.POST:
                 return redirect("case-pack", code=found.code)
@@ -234,17 +234,12 @@ def _inside(found: Item) -> dict[str, Any]:
 
 
 def _case_page(request: HttpRequest, found: Item, **bound: Any) -> HttpResponse:
-    moves = (
-        Placement.objects.filter(Q(case=found) | Q(item=found))
-        .select_related("item__type", "case__type", "person")
-        .order_by("-effective_at", "-pk")
-    )
     context = {
         "section": "Cases",
         **_inside(found),
         "at_show": show_names([found.custody_show]).get(found.custody_show, ("", "")),
         "lifted": WHERE_LIFTED.get(found.where, ""),
-        "moves": moves[:HISTORY],
+        "moves": case_history(found, HISTORY),
         "uid": uuid.uuid4(),
         "plan_form": PlanLineForm(),
         "copy_form": PlanCopyForm(case=found),

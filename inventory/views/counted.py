@@ -25,6 +25,7 @@ from inventory.forms_shelf import (
     OutForm,
     RecountForm,
     form_uid,
+    who,
 )
 from inventory.ledger import ledger_of
 from inventory.models import CaseCount, CountedLine, CountMove
@@ -61,7 +62,7 @@ def counted_add(request: HttpRequest) -> HttpResponse:
     """Start counting a type and length."""
     form = CountedLineForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        answer = counted.counted_line_add(uid=form_uid(request), at=now(), person=request.user, **form.cleaned_data)
+        answer = counted.counted_line_add(uid=form_uid(request), at=now(), person=who(request), **form.cleaned_data)
         _say(request, answer, f"{answer.line} is on the shelf.")
         return redirect(answer.line)
     return render(request, "inventory/counted_add.html", {"section": "Shelf", "form": form, "uid": uuid.uuid4()})
@@ -108,7 +109,7 @@ def counted_change(request: HttpRequest, pk: int) -> HttpResponse:
 
     def change(line: CountedLine, data: dict[str, Any]) -> counted.Counted:
         what = data.pop("what")
-        if what != "found-bad" and not request.user.is_technician:
+        if what != "found-bad" and not who(request).is_technician:
             raise counted.CountRefused("Ask a technician to enter that; you may say what is bad.")
         if what.startswith("thrown-away"):
             return counted.count_thrown_away(line=line, bad=what == "thrown-away", **data)
@@ -135,14 +136,14 @@ def counted_undo(request: HttpRequest, pk: int, uid: uuid.UUID) -> HttpResponse:
     """Take one move back, by a new row."""
     line = _line(pk)
     moves = CountMove.objects.filter(line=line, uid=uid)
-    mine = moves.filter(person=request.user).exists()
-    if not mine and not request.user.is_technician:
+    mine = moves.filter(person=who(request)).exists()
+    if not mine and not who(request).is_technician:
         messages.error(request, "Somebody else entered that; ask a technician to take it back.")
         return redirect(line)
     if moves.filter(why=CountMove.Why.LABELLED).exists():
         messages.error(request, "That one has a label of its own now. Retire the item instead, or recount the line.")
         return redirect(line)
-    answer = counted.count_undo(undo_uid=uid, at=now(), person=request.user) if moves.exists() else None
+    answer = counted.count_undo(undo_uid=uid, at=now(), person=who(request)) if moves.exists() else None
     if answer is None:
         messages.error(request, "There is no such entry in this ledger.")
     else:
@@ -160,7 +161,7 @@ def counted_label(request: HttpRequest, pk: int) -> HttpResponse:
         data = form.cleaned_data
         try:
             item = counted.counted_to_item(
-                line=line, code=data["code"] or None, bad=data["bad"], person=request.user, at=now(), uid=form_uid(request)
+                line=line, code=data["code"] or None, bad=data["bad"], person=who(request), at=now(), uid=form_uid(request)
             )
         except GearRefused as refused:
             form.add_error("code", str(refused))
@@ -183,7 +184,7 @@ def _enter(request: HttpRequest, pk: int, name: str, enter: Entry, said: str) ->
     form = _forms(line, request)[name]
     if form.is_valid():
         try:
-            answer = enter(line, {**form.cleaned_data, "uid": form_uid(request), "at": now(), "person": request.user})
+            answer = enter(line, {**form.cleaned_data, "uid": form_uid(request), "at": now(), "person": who(request)})
         except counted.CountRefused as refused:
             form.add_error(None, str(refused))
         else:
@@ -199,14 +200,14 @@ def _say(request: HttpRequest, answer: counted.Counted, said: str) -> None:
         messages.success(request, said)
 
 
-def _forms(line: CountedLine, request: HttpRequest | None = None) -> dict[str, forms.Form]:
+def _forms(line: CountedLine, request: HttpRequest | None = None) -> dict[str, forms.BaseForm]:
     data = request.POST if request else None
     out = _out(line)
     out_there = [(key, name) for key, (name, _url, _count) in out.items()]
     shows = show_choices(now())
     there = {key for key, _name in out_there}
     either = [*out_there, *(choice for choice in shows if choice[0] not in there)]
-    made: dict[str, forms.Form] = {
+    made: dict[str, forms.BaseForm] = {
         "out": OutForm(data, shows=shows or out_there),
         "back": BackForm(data, shows=either),
         "lost": LostForm(data, shows=out_there),
@@ -225,8 +226,8 @@ def _out(line: CountedLine) -> dict[int, tuple[str, str, int]]:
     return {show: (*name, out[show]) for show, name in show_names(out).items()}
 
 
-def _line_page(request: HttpRequest, line: CountedLine, details: forms.Form | None = None, **bound: forms.Form) -> HttpResponse:
-    status = 422 if bound or details else 200
+def _line_page(request: HttpRequest, line: CountedLine, **bound: forms.BaseForm) -> HttpResponse:
+    status = 422 if bound else 200
     entries = ledger_of(line)
     shown = len(entries) if request.GET.get("all") else ENTRIES
     kept = consumables([line]).get(line.pk)
@@ -246,7 +247,7 @@ def _line_page(request: HttpRequest, line: CountedLine, details: forms.Form | No
         "in_cases": [row for row in newest.values() if row.count],
         "may_label": line.type.kind != Kind.CONSUMABLE,
         "worth_cents": line.owned * line.type.replacement_cents if line.type.replacement_cents else None,
-        "details": details or LineDetailsForm(instance=line),
+        "details": bound.pop("details", None) or LineDetailsForm(instance=line),
         "label": bound.pop("label", LabelOneForm()),
         **{f"{name}_form": form for name, form in {**_forms(line), **bound}.items()},
     }

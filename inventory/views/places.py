@@ -1,5 +1,7 @@
 """Places: the shelves in the order a person walks them, the bench, the repairers; and sending an item there and back."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.db.models import Count, Q
 from django.db.models.deletion import ProtectedError
@@ -7,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from company.access import technician_required
-from inventory.forms_shelf import PlaceForm, SendForm
+from inventory.forms_shelf import PlaceForm, SendForm, who
 from inventory.models import Item, Place
 from inventory.services.places import STEP, PlaceRefused, item_fetch, item_send, place_move, place_remove
 
@@ -15,7 +17,7 @@ from inventory.services.places import STEP, PlaceRefused, item_fetch, item_send,
 def places(request: HttpRequest) -> HttpResponse:
     """List the places, in the order of the walk, with a form for one more."""
     if request.method == "POST":
-        if not request.user.is_technician:
+        if not who(request).is_technician:
             return render(request, "403.html", {"wanted": "technician"}, status=403)
         form = PlaceForm(request.POST)
         if form.is_valid():
@@ -83,7 +85,7 @@ def item_place(request: HttpRequest, code: str) -> HttpResponse:
 def _counted_places() -> list[Place]:
     owned = Q(homed_items__retired_on=None, homed_items__gone_home_on=None)
     there = Q(items_there__retired_on=None, items_there__gone_home_on=None)
-    found = list(Place.objects.annotate(homed=Count("homed_items", filter=owned, distinct=True)))
+    found: list[Any] = list(Place.objects.annotate(homed=Count("homed_items", filter=owned, distinct=True)))
     lies = dict(Place.objects.annotate(n=Count("items_there", filter=there)).values_list("pk", "n"))
     lines = dict(Place.objects.annotate(n=Count("counted_lines")).values_list("pk", "n"))
     for place in found:

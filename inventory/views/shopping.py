@@ -9,7 +9,7 @@ from django.shortcuts import redirect, render
 
 from company.access import technician_required
 from company.clock import now
-from inventory.forms_shelf import form_uid
+from inventory.forms_shelf import form_uid, who
 from inventory.models import CountedLine
 from inventory.registries import SHOPPING, Wanted
 from inventory.services.counted import MOST, count_bought
@@ -50,7 +50,7 @@ def _bought(request: HttpRequest) -> HttpResponse:
             messages.error(request, f"{line}: say how many were bought, as a whole number.")
             continue
         count_bought(
-            uid=uuid.uuid5(uid, str(line.pk)), line=line, count=int(text), at=at, person=request.user, note="shopping list"
+            uid=uuid.uuid5(uid, str(line.pk)), line=line, count=int(text), at=at, person=who(request), note="shopping list"
         )
         done.append(f"{int(text)} × {line}")
     if done:

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from company.clock import now, today
-from inventory.forms_shelf import StrayForm
+from inventory.forms_shelf import StrayForm, who
 from inventory.models import Stray
 from inventory.registries import show_choices, show_names
 from inventory.services.strays import StrayRefused, stray_record, stray_reopen, stray_settle
@@ -39,7 +39,7 @@ def stray_add(request: HttpRequest) -> HttpResponse:
         drawn = data.pop("found_at", None)
         found_at = drawn if drawn and at - timedelta(hours=12) <= drawn <= at else at
         try:
-            stray = stray_record(at=found_at, person=request.user, **data)
+            stray = stray_record(at=found_at, person=who(request), **data)
         except StrayRefused as refused:
             form.add_error("code_text", str(refused))
         else:

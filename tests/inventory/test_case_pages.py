@@ -250,10 +250,38 @@ def test_the_item_page_says_what_is_in_a_case_and_what_a_thing_is_packed_in(rf, 
     request = rf.get("/")
     request.user = hand
     item.refresh_from_db()
-    assert ITEM_PANELS["case contents"](request, case, NOW).context["held"][0].pk == item.pk
+    assert ITEM_PANELS["case contents"](request, case, NOW).context["sorts"] == [(item.type.name, 1)]
     assert ITEM_PANELS["case contents"](request, item, NOW) is None
     assert ITEM_PANELS["packed in"](request, item, NOW).context["placement"].case == case
     assert [entry.did for entry in ITEM_LIFE["packing"](item, NOW)] == [f"packed in {case}"]
     assert {action.name for action in ITEM_ACTIONS["shelf"](request, case)} >= {"Pack it"}
     for thing in (case, item):
         assert as_hand.get(thing.get_absolute_url()).status_code == 200
+
+
+def test_the_history_tells_in_out_and_where_to_and_groups_what_went_together(as_hand, django_assert_num_queries):
+    from datetime import timedelta
+
+    from inventory.packing import case_history
+
+    case, other, kind = make_case(), make_case(name="Red"), make_type(name="Clip")
+    things = [make_item(type=kind) for _ in range(4)]
+    for thing in things:
+        put(thing, case)
+
+    def later(item, to, hours):
+        placement_record(uid=uuid.uuid4(), item=item, case=to, effective_at=NOW + timedelta(hours=hours))
+
+    later(things[0], other, 1)
+    later(things[1], None, 2)
+    later(things[1], other, 3)  # it was out of this case by then
+    later(case, other, 4)
+    with django_assert_num_queries(1):
+        told = [(p.said, p.count, p.what) for p in case_history(case, 40)]
+    assert told == [
+        ("this case was packed in", 1, str(case)),
+        ("out", 1, "Clip"),
+        ("moved to", 1, "Clip"),
+        ("in", 4, "Clip"),
+    ]
+    assert "4 × Clip" in as_hand.get(reverse("case", args=[case.code])).content.decode()
