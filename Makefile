@@ -3,7 +3,7 @@ PYTHON ?= python3
 DEMO ?= yes
 ARGS ?=
 BIN := .venv/bin
-PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes
+PIP := $(BIN)/python -m pip install -qq --disable-pip-version-check --require-hashes
 PYTEST := $(BIN)/python -m pytest
 # what `make test` leaves out by pyproject.toml is named here instead
 ONLY := -o addopts="-q --strict-markers"
@@ -52,7 +52,7 @@ format: dev-needs
 	$(BIN)/ruff format .
 
 requirements: dev-needs
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
+	$(BIN)/python -m pip install -qq --disable-pip-version-check uv
 	$(COMPILE) $(ARGS) requirements.in -o requirements.txt
 	$(COMPILE) $(ARGS) -c requirements.txt requirements-dev.in -o requirements-dev.txt
 	$(COMPILE) $(ARGS) -c requirements-dev.txt requirements-external.in -o requirements-external.txt

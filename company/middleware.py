@@ -46,7 +46,7 @@ class SignInRequired:
     @staticmethod
     def _is_first_day(request: HttpRequest) -> bool:
         """Ask an owner the first questions before anything else; what they were sending is never thrown away for it."""
-        first_day = request.company.set_up_at is None and request.user.is_owner  # type: ignore[attr-defined]
+        first_day = request.company.set_up_at is None and request.user.is_owner  # type: ignore[attr-defined,union-attr]
         return first_day and request.method == "GET" and request.path not in {reverse("welcome"), reverse("password")}
 
 

@@ -152,7 +152,7 @@ class Channel(filesystem.Channel):
     def control_folder(self) -> Path:
         return self.folder.path / "control"
 
-    def _put(self, queue: str, payload: dict[str, Any], **kwargs: Any) -> None:
+    def _put(self, queue: str, payload: dict[str, Any], **kwargs: Any) -> None:  # type: ignore[override]
         self.folder.put(queue, payload)
 
     def _get(self, queue: str, timeout: float | None = None) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from company.access import signed_in
 from company.calc.roles import Role
 from company.clock import now
 from company.models import Job
@@ -16,8 +17,8 @@ PAGE = 50
 def jobs(request: HttpRequest) -> HttpResponse:
     """Show one's own jobs; a technician sees everybody's."""
     rows = Job.objects.select_related("person")
-    if not request.user.is_technician:
-        rows = rows.filter(person=request.user)
+    if not signed_in(request).is_technician:
+        rows = rows.filter(person=signed_in(request))
     before = request.GET.get("before", "")
     if before.isascii() and before.isdigit() and len(before) <= 18:
         rows = rows.filter(pk__lt=int(before))
@@ -46,9 +47,10 @@ def job_file(request: HttpRequest, job_id: int) -> HttpResponse | FileResponse:
     found = _seen(request, job_id)
     if not _may_fetch(request, found):
         return render(request, "403.html", {"wanted": found.given.get("least_role", Role.TECHNICIAN)}, status=403)
-    if not found.result_file or not found.result_file.storage.exists(found.result_file.name):
+    stored = found.result_file.name if found.result_file else ""
+    if not stored or not found.result_file.storage.exists(stored):
         raise Http404("That job has no file, or it was cleared away after 30 days.")
-    name = str(found.result.get("file_name") or found.result_file.name.rpartition("/")[2])
+    name = str(found.result.get("file_name") or stored.rpartition("/")[2])
     answer = FileResponse(found.result_file.open("rb"), as_attachment=True, filename=name)
     answer["Cache-Control"] = "private, no-store"
     return answer
@@ -56,10 +58,12 @@ def job_file(request: HttpRequest, job_id: int) -> HttpResponse | FileResponse:
 
 def _seen(request: HttpRequest, job_id: int) -> Job:
     found = get_object_or_404(Job.objects.select_related("person"), pk=job_id)
-    if found.person_id != request.user.pk and not request.user.is_technician:
+    if found.person_id != signed_in(request).pk and not signed_in(request).is_technician:
         raise Http404("There is no such job of yours.")
     return found
 
 
 def _may_fetch(request: HttpRequest, job: Job) -> bool:
-    return job.person_id == request.user.pk or request.user.is_at_least(job.given.get("least_role", Role.TECHNICIAN))
+    return job.person_id == signed_in(request).pk or signed_in(request).is_at_least(
+        job.given.get("least_role", Role.TECHNICIAN)
+    )

@@ -5,6 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
+from company.access import signed_in
 from company.clock import now
 from company.forms import MeForm, TokenForm
 from company.models import ApiToken, Person
@@ -16,7 +17,7 @@ THEME_KEPT_S = 60 * 60 * 24 * 400
 
 @require_http_methods(["GET", "POST"])
 def me(request: HttpRequest) -> HttpResponse:
-    person = Person.objects.get(pk=request.user.pk)
+    person = Person.objects.get(pk=signed_in(request).pk)
     form = MeForm(request.POST or None, instance=person)
     if request.method == "POST" and form.is_valid():
         person.save(update_fields=["first_name", "email", "theme"])
@@ -31,7 +32,7 @@ def token_make(request: HttpRequest) -> HttpResponse:
     form = TokenForm(request.POST)
     if not form.is_valid():
         return _draw(request, token_form=form)
-    _token, text = ApiToken.make(person=request.user, name=form.cleaned_data["name"], made_at=now())
+    _token, text = ApiToken.make(person=signed_in(request), name=form.cleaned_data["name"], made_at=now())
     response = _draw(request, shown_once=text)
     response["Cache-Control"] = "no-store"
     return response
@@ -39,7 +40,7 @@ def token_make(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 def token_drop(request: HttpRequest, token_id: int) -> HttpResponse:
-    if token_withdraw(person=request.user, token_id=token_id, at=now()):
+    if token_withdraw(person=signed_in(request), token_id=token_id, at=now()):
         messages.success(request, "The token is withdrawn. Whatever used it can no longer sign in.")
     else:
         messages.warning(request, "That token was withdrawn already.")
@@ -53,7 +54,7 @@ def theme(request: HttpRequest) -> HttpResponse:
     if wanted not in {"dark", "paper"}:
         messages.error(request, "The look is dark desk or paper.")
         return redirect(safe_next(request))
-    Person.objects.filter(pk=request.user.pk).update(theme=wanted)
+    Person.objects.filter(pk=signed_in(request).pk).update(theme=wanted)
     return _with_theme(redirect(safe_next(request)), wanted, request)
 
 
@@ -69,9 +70,9 @@ def _draw(
         request,
         "company/me.html",
         {
-            "form": form or MeForm(instance=Person.objects.get(pk=request.user.pk)),
+            "form": form or MeForm(instance=Person.objects.get(pk=signed_in(request).pk)),
             "token_form": token_form or TokenForm(),
-            "tokens": ApiToken.objects.filter(person_id=request.user.pk, withdrawn_at=None),
+            "tokens": ApiToken.objects.filter(person_id=signed_in(request).pk, withdrawn_at=None),
             "shown_once": shown_once,
         },
     )

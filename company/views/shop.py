@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.urls import NoReverseMatch, reverse
 from django.views.decorators.http import require_GET
 
+from company.access import signed_in
 from company.calc.roles import Role
 
 
@@ -66,12 +67,10 @@ ROOMS: list[tuple[str, list[Door]]] = [
 
 @require_GET
 def shop(request: HttpRequest) -> HttpResponse:
-    rooms = []
+    person, rooms = signed_in(request), []
     for heading, doors in ROOMS:
         open_doors = [
-            {"door": door, "url": url}
-            for door in doors
-            if request.user.is_at_least(door.role) and (url := _address(door.url_name))
+            {"door": door, "url": url} for door in doors if person.is_at_least(door.role) and (url := _address(door.url_name))
         ]
         if open_doors:
             rooms.append((heading, open_doors))

@@ -14,6 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
+from company.access import signed_in
 from company.clock import now
 from company.forms import PasswordForm
 from company.services.people import password_change
@@ -73,10 +74,11 @@ def sign_out(request: HttpRequest) -> HttpResponse:
 @never_cache
 @require_http_methods(["GET", "POST"])
 def password(request: HttpRequest) -> HttpResponse:
-    form = PasswordForm(request.user, data=request.POST or None)
+    person = signed_in(request)
+    form = PasswordForm(person, data=request.POST or None)
     if request.method == "POST" and form.is_valid():
-        password_change(person=request.user, password=form.cleaned_data["new_password1"])
-        update_session_auth_hash(request, request.user)
+        password_change(person=person, password=form.cleaned_data["new_password1"])
+        update_session_auth_hash(request, person)
         messages.success(request, "Your password is changed.")
         return redirect("/" if form.was_asked else "me")
     return render(request, "company/password.html", {"form": form})
