@@ -1,0 +1,131 @@
+"""What every part of the HTTP API shares: who is asking, how a body is read, the one shape of an error, and checked types."""
+
+import json
+from datetime import UTC, datetime
+from typing import Annotated, Any
+
+from django.core.exceptions import RequestDataTooBig
+from django.http import Http404, HttpRequest, HttpResponse
+from ninja import NinjaAPI, Schema
+from ninja.errors import AuthenticationError, HttpError, ValidationError
+from ninja.parser import Parser
+from ninja.security import APIKeyCookie, HttpBearer
+from pydantic import AfterValidator, AwareDatetime, Field
+
+from company.clock import now
+from company.models import ApiToken, Person
+
+TOKEN_USED_EVERY_S = 600  # a token's last use is written at most this often: a read must not cost a write
+
+
+class SessionPerson(APIKeyCookie):
+    """Someone signed in on a page; a write needs the CSRF token, as a form does."""
+
+    param_name = "knowngood"
+
+    def authenticate(self, request: HttpRequest, key: str | None) -> Person | None:
+        return request.user if request.user.is_authenticated else None
+
+
+class TokenPerson(HttpBearer):
+    """Someone who carries a token made by `manage.py api_token` or on their own page."""
+
+    def authenticate(self, request: HttpRequest, token: str) -> Person | None:
+        found = (
+            ApiToken.objects.select_related("person")
+            .filter(digest=ApiToken.hash_of(token), withdrawn_at=None, person__is_active=True)
+            .first()
+        )
+        if found is None:
+            return None
+        at = now()
+        if found.used_at is None or (at - found.used_at).total_seconds() > TOKEN_USED_EVERY_S:
+            ApiToken.objects.filter(pk=found.pk).update(used_at=at)
+        return found.person
+
+
+class JsonBody(Parser):
+    """Read a JSON body; what is no JSON, or nests without end, is answered with a sentence."""
+
+    def parse_body(self, request: HttpRequest) -> Any:
+        try:
+            return json.loads(request.body)
+        except RequestDataTooBig:
+            raise HttpError(413, "That is too much at once. Send half of it.") from None
+        except RecursionError:
+            raise HttpError(422, "The body nests too deep to be read.") from None
+        except ValueError:
+            raise HttpError(422, "The body is not JSON.") from None
+
+
+class Problem(Schema):
+    """The one shape of an error: which field, and a sentence."""
+
+    field: str = ""
+    detail: str
+
+
+PROBLEMS: dict[int, Any] = {
+    401: Problem,
+    403: Problem,
+    404: Problem,
+    413: Problem,
+    422: Problem,
+    503: Problem,
+}
+
+
+def _clean_text(value: str) -> str:
+    if "\x00" in value:
+        raise ValueError("The text holds a NUL character.")
+    try:
+        value.encode()
+    except UnicodeEncodeError:
+        raise ValueError("The text holds half a character (a lone surrogate).") from None
+    return value
+
+
+def _in_utc(value: datetime) -> datetime:
+    try:
+        return value.astimezone(UTC)
+    except OverflowError:
+        raise ValueError("That time lies outside the years 1 to 9999.") from None
+
+
+CleanText = Annotated[str, AfterValidator(_clean_text)]
+Instant = Annotated[AwareDatetime, AfterValidator(_in_utc)]
+Limit = Annotated[int, Field(ge=1, le=200)]
+Offset = Annotated[int, Field(ge=0, le=10_000_000)]
+
+
+def person_of(request: HttpRequest) -> Person:
+    """Return who is asking, whether by session or by token."""
+    return request.auth
+
+
+def add_error_shape(api: NinjaAPI) -> None:
+    """Make every error of the API come in the one shape."""
+
+    def said(request: HttpRequest, status: int, detail: str, field: str = "") -> HttpResponse:
+        return api.create_response(request, {"field": field, "detail": detail}, status=status)
+
+    @api.exception_handler(ValidationError)
+    def invalid(request: HttpRequest, error: ValidationError) -> HttpResponse:
+        first = error.errors[0]
+        # the first two parts say "body" and the parameter's name: of no use to who sent it
+        where = [str(part) for part in first["loc"]]
+        field = ".".join(where[2:] or where[-1:])
+        sentence = str(first["msg"]).removeprefix("Value error, ").rstrip(".") + "."
+        return said(request, 422, sentence, field)
+
+    @api.exception_handler(AuthenticationError)
+    def stranger(request: HttpRequest, error: AuthenticationError) -> HttpResponse:
+        return said(request, 401, "Sign in, or send a token: Authorization: Bearer TOKEN.")
+
+    @api.exception_handler(HttpError)
+    def refused(request: HttpRequest, error: HttpError) -> HttpResponse:
+        return said(request, error.status_code, str(error))
+
+    @api.exception_handler(Http404)
+    def nothing(request: HttpRequest, error: Http404) -> HttpResponse:
+        return said(request, 404, str(error) or "The record knows no such thing.")

@@ -1,0 +1,115 @@
+"""Items over HTTP: find them, and what is known of one."""
+
+from datetime import date, datetime
+from typing import Any
+
+from django.http import Http404, HttpRequest
+from ninja import Query, Router, Schema
+
+from company.api import PROBLEMS, CleanText, Limit, Offset
+from company.clock import now, today
+from inventory.calc import codes
+from inventory.calc.kinds import STANDING_WORDS, Standing
+from inventory.models import Item, Label
+from inventory.registries import ITEM_API_FIELDS
+from inventory.search import count_up_to, matching
+
+router = Router(tags=["items"])
+
+COUNT_EXACTLY_UP_TO = 1_000
+
+
+class ItemRow(Schema):
+    code: str
+    name: str
+    type: str
+    kind: str
+    length_mm: int
+    standing: str
+    where: str
+    show: int | None
+
+
+class ItemList(Schema):
+    count: int
+    more: bool
+    items: list[ItemRow]
+
+
+class OpenCheckout(Schema):
+    show: int
+    show_name: str
+    since: datetime
+    evidence: str
+    on_truck: bool
+
+
+class ItemAnswer(ItemRow):
+    """One item. `reasons` says in sentences why it stands as it does."""
+
+    codes: list[str]
+    reasons: list[str]
+    test_by: date | None
+    tested_on: date | None
+    suspect_since: datetime | None
+    checkout: OpenCheckout | None
+
+
+class ItemQuery(Schema):
+    search: CleanText = ""
+    limit: Limit = 50
+    offset: Offset = 0
+
+
+@router.get("/items", response={200: ItemList, **PROBLEMS}, summary="Find items")
+def items(request: HttpRequest, query: Query[ItemQuery]) -> dict[str, Any]:
+    """List items that answer a word or a code, in the order of the gear list. `count` is exact up to 1,000; beyond that
+    it is 1,000 and `more` is true."""
+    found = matching(Item.objects.all(), query.search) if query.search.strip() else Item.objects.all()
+    counted = count_up_to(found, COUNT_EXACTLY_UP_TO)
+    page = list(found.described(today())[query.offset : query.offset + query.limit])
+    return {
+        "count": min(counted, COUNT_EXACTLY_UP_TO),
+        "more": counted > COUNT_EXACTLY_UP_TO,
+        "items": [_row(item) for item in page],
+    }
+
+
+@router.get("/items/{code}", response={200: ItemAnswer, **PROBLEMS}, summary="One item")
+def item(request: HttpRequest, code: str) -> dict[str, Any]:
+    """Return what is known of one item, by its code or by the code of any label it ever had."""
+    parsed = codes.parse(code)
+    if parsed.read != codes.Read.CODE:
+        raise Http404(parsed.why or "That is a card, not an item.")
+    found = Item.objects.described(today()).filter(labels__code=parsed.code).first()
+    if found is None:
+        raise Http404("That label is not bound to anything yet." if _is_minted(parsed.code) else "No item has that code.")
+    at = now()
+    fields: dict[str, Any] = {"reasons": [], "checkout": None}
+    for answer in ITEM_API_FIELDS:
+        fields.update(answer([found], at).get(found.pk, {}))
+    return {
+        **_row(found),
+        "codes": list(found.labels.values_list("code", flat=True)),
+        "test_by": found.test_by,
+        "tested_on": found.tested_on,
+        "suspect_since": found.suspect_since,
+        **fields,
+    }
+
+
+def _is_minted(code: str) -> bool:
+    return Label.objects.filter(code=code).exists()
+
+
+def _row(item: Item) -> dict[str, Any]:
+    return {
+        "code": item.code,
+        "name": item.label,
+        "type": item.type.name,
+        "kind": item.type.kind,
+        "length_mm": item.length_mm,
+        "standing": STANDING_WORDS[Standing(item.standing)],
+        "where": item.where,
+        "show": item.custody_show,
+    }

@@ -1,0 +1,68 @@
+"""`make bench`: every figure the project claims, measured in one run on one machine, medians, with the machine named.
+
+Nothing here fails a build: a slow machine is no fault. Read the table; the last column says what is asked for.
+"""
+
+import json
+import os
+import platform
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+SMALL, LARGE = (1_000, 20), (100_000, 2_000)
+
+
+def main() -> None:
+    print(_machine())
+    print()
+    small, large = _measure(*SMALL), _measure(*LARGE)
+    print(f"{'page or call':28}{'1,000 items':>14}{'100,000 items':>15}{'ratio':>8}{'queries':>12}   asked for")
+    for name in large:
+        a, b = small[name], large[name]
+        fits = b["ms"] <= a["ms"] * 1.5 or b["ms"] <= a["ms"] + 10
+        asked = {"one scan": "under 10 ms", "500 scans in a batch": "under 300 ms (at 1,000 items: 33)"}.get(
+            name, "1.5 x or +10 ms, same queries"
+        )
+        if name == "one scan":
+            fits = b["ms"] < 10
+        if "batch" in name:
+            fits = b["ms"] < 300
+        same = a["queries"] == b["queries"]
+        mark = "yes" if fits and (same or "scan" in name) else "NO"
+        print(
+            f"{name:28}{a['ms']:>11.1f} ms{b['ms']:>12.1f} ms{b['ms'] / a['ms']:>8.2f}{a['queries']:>6} {b['queries']:>5}   {mark}: {asked}"
+        )
+    print()
+    for script in sorted(Path(__file__).parent.glob("bench_*.py")):
+        sys.stdout.flush()
+        subprocess.run([sys.executable, str(script)], cwd=ROOT, env=_environment(), check=True)
+
+
+def _measure(items: int, shows: int) -> dict[str, dict[str, float]]:
+    command = [sys.executable, "-m", "tests.benchmarks.measure", str(items), str(shows)]
+    done = subprocess.run(command, cwd=ROOT, env=_environment(), check=True, capture_output=True, text=True)
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def _environment() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": str(ROOT), "DATABASE_URL": "", "CELERY_BROKER_URL": ""}
+
+
+def _machine() -> str:
+    model = platform.processor() or platform.machine()
+    try:
+        lines = Path("/proc/cpuinfo").read_text().splitlines()
+        model = next(line.split(":", 1)[1].strip() for line in lines if line.startswith("model name"))
+    except (OSError, StopIteration):
+        pass
+    return (
+        f"{model}, {os.cpu_count()} cores; {platform.system()} {platform.release()}; Python {platform.python_version()}; "
+        f"SQLite {sqlite3.sqlite_version}"
+    )
+
+
+if __name__ == "__main__":
+    main()
