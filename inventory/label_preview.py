@@ -39,7 +39,7 @@ def preview_of(planned: Planned, stock: Stock, start: int, wanted: Wanted) -> Pr
     for used in spots(stock, count=start - 1, order=Order(wanted.order), trim=trim):
         middle = f'x="{stock.width_mm / 2:g}" y="{stock.height_mm / 2 + 1:g}"'
         drawn.append(
-            f'<g transform="translate({used.x_mm:.2f} {used.y_mm:.2f})" class="used"><rect width="{stock.width_mm:g}"'
+            f'<g transform="translate({used.x_mm:.2f} {used.y_mm:.2f})" class="taken"><rect width="{stock.width_mm:g}"'
             f' height="{stock.height_mm:g}"/><text {middle}>{used.place} used</text></g>'
         )
     for index, (text, spot) in enumerate(zip(texts, places, strict=True)):

@@ -262,10 +262,10 @@ def _box(text: LabelText, width: float, height: float, dpi: int) -> Drawing:
         parts.append(Frame(x=0.9, y=0.9, width=width - 1.8, height=height - 1.8, stroke=0.7))
     if tall:
         left, top = (width - side) / 2, edge
-        box = (edge + 0.5, edge + side - quiet * 0.4, width - 2 * edge - 1.0, height - 2 * edge - side + quiet * 0.4)
+        box = (edge + 0.5, edge + side, width - 2 * edge - 1.0, height - 2 * edge - side)
     else:
         left, top = edge, (height - side) / 2
-        start = edge + side - quiet * 0.4
+        start = edge + side
         box = (start, edge + 0.4, width - start - edge - 0.6, height - 2 * edge - 0.8)
     parts.append(Symbol(x=left + quiet, y=top + quiet, payload=text.carries, fit=fit))
     if box[2] > 4 and box[3] > 2:
@@ -321,13 +321,13 @@ def _flag(text: LabelText, width: float, height: float, dpi: int) -> Drawing:
     if fit.dots < labels.LEAST_DOTS:
         fit = labels.fit_symbol(text.carries, room_mm=min(height - EDGE, face - EDGE), dpi=dpi)
     side, quiet = fit.side_mm, labels.QUIET_MODULES * fit.module_mm
-    beside, below = face - EDGE - side + quiet * 0.4, height - 2 * EDGE - side
+    beside, below = face - EDGE - side, height - 2 * EDGE - side
     stacked = below > 6 and beside < 10
     top = EDGE if stacked else (height - side) / 2
     left = (face - side) / 2 if stacked else EDGE
     parts.append(Symbol(x=left + quiet, y=top + quiet, payload=text.carries, fit=fit))
     if stacked:
-        parts += _flag_foot(text, EDGE + 0.4, EDGE + side - quiet * 0.4, face - EDGE - 0.8, below + quiet * 0.4)
+        parts += _flag_foot(text, EDGE + 0.4, EDGE + side, face - EDGE - 0.8, below)
     else:
         parts += _flag_letters(text, face - beside, beside - EDGE, height)
     parts += _flag_name(text, face + wrap + EDGE + 0.4, face - 2 * EDGE - 0.4, height)

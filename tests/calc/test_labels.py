@@ -247,11 +247,11 @@ def test_nothing_is_drawn_off_a_label_and_the_code_keeps_its_quiet_zone(form, si
             assert drawing.warnings
 
 
-def test_letters_keep_out_of_the_code():
+def test_letters_keep_out_of_the_code_and_of_its_quiet_zone():
     for form, (width, height) in itertools.product(d.Form, SIZES):
         drawing = d.draw(a_label(form, length="10\u2009m", end="B"), width_mm=width, height_mm=height, dpi=300)
         symbol = drawing.symbol
-        least = 2 * symbol.fit.module_mm
+        least = 4 * symbol.fit.module_mm - 0.01
         for part in drawing.parts:
             if isinstance(part, d.Words):
                 left, _top, right, bottom = inside(drawing, part)
@@ -259,7 +259,7 @@ def test_letters_keep_out_of_the_code():
                 apart = (
                     left >= symbol.x + symbol.fit.symbol_mm + least
                     or right <= symbol.x - least
-                    or top >= symbol.y + symbol.fit.symbol_mm + least / 2
+                    or top >= symbol.y + symbol.fit.symbol_mm + least
                     or bottom <= symbol.y - least
                 )
                 assert apart, (form, width, height, part)
