@@ -1,1 +1,11 @@
-urlpatterns: list = []
+"""Addresses of is-it-good."""
+
+from django.urls import path
+
+from maintenance import views
+
+urlpatterns = [
+    path("a/<str:code>/bad/", views.fault_report, name="fault-report"),
+    path("a/<str:code>/good/", views.taken_as_good, name="taken-as-good"),
+    path("faults/<int:pk>/close/", views.fault_close_page, name="fault-close"),
+]

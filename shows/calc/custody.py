@@ -487,8 +487,9 @@ class _Step:
             return replace(head, last=event.key)
         heard = EVIDENCE_RANK[Evidence(event.grade)]
         held = EVIDENCE_RANK[Evidence(head.evidence)] if head.evidence else -1
+        seen_at: datetime | None
         if self.changed or heard >= held:
-            evidence, seen_at, seen_by = event.grade, event.effective_at, event.actor
+            evidence, seen_at, seen_by = str(event.grade), event.effective_at, event.actor
         else:
             evidence, seen_at, seen_by = head.evidence, head.seen_at, head.seen_by
         since = event.effective_at if self.changed else head.since

@@ -315,8 +315,8 @@ def _opened_alike(one: calc.Stay, other: calc.Stay) -> bool:
 def _update(model: type[models.Model], names: Sequence[str], rows: list[list[Any]]) -> None:
     """Set columns of many rows, each [*values, key], by one prepared statement: a CASE over thousands of keys, or an upsert
     of rows known to be there, takes several times as long."""
-    fields = {f.attname: f for f in model._meta.concrete_fields}
-    key = model._meta.pk
+    fields: dict[str, Any] = {f.attname: f for f in model._meta.concrete_fields}
+    key: Any = model._meta.pk
     ready = [
         [
             *(fields[n].get_db_prep_value(v, connection) for n, v in zip(names, row[:-1], strict=True)),

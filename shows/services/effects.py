@@ -106,10 +106,10 @@ def items_changed(changed: Iterable[tuple[int, dict[str, Any], datetime]]) -> No
     for item, changes, at in changed:
         if changes:
             alike[tuple(sorted(changes)), at if "label_gone_since" in changes else None].append(item)
-    for (names, at), items in sorted(alike.items(), key=lambda entry: entry[1]):
+    for (names, noted_at), items in sorted(alike.items(), key=lambda entry: entry[1]):
         fields: dict[str, Any] = {name: BLANK.get(name) for name in names}
-        if at is not None:
-            fields["label_gone_since"] = at
+        if noted_at is not None:
+            fields["label_gone_since"] = noted_at
         Item.objects.filter(pk__in=sorted(items)).update(**fields)
 
 

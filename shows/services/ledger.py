@@ -54,19 +54,19 @@ def ledger_write(*, pairs: Iterable[tuple[int, int]], at: datetime, whole: Itera
     written: list[UseLedger] = []
     right: set[tuple[int, str]] = set()
     for item, show_id in sorted(wanted):
-        show = shows.get(show_id)
-        if show is None or show.state == ShowState.CANCELLED:
+        held_for = shows.get(show_id)
+        if held_for is None or held_for.state == ShowState.CANCELLED:
             continue
-        used = any(closed is None or closed > show.line_check for closed in stays.get((item, show_id), ()))
-        over = show.end <= at
+        used = any(closed is None or closed > held_for.line_check for closed in stays.get((item, show_id), ()))
+        over = held_for.end <= at
         if not used and ((item, show_id) not in rows or over):
             continue
         line, feed = rows.get((item, show_id), ("", ""))
-        minutes = int((show.end - show.line_check).total_seconds() // 60) if line else 0
+        minutes = int((held_for.end - held_for.line_check).total_seconds() // 60) if line else 0
         new = UseLedger(
             item_id=item,
             occasion=occasion(show_id),
-            day=show.start.astimezone(zone).date(),
+            day=held_for.start.astimezone(zone).date(),
             state="done" if used and over else "planned",
             on_minutes=min(minutes, LONGEST_MINUTES),
             fed_by=feed if line else "",

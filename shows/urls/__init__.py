@@ -5,4 +5,5 @@ from django.urls import include, path
 urlpatterns = [
     path("", include("shows.urls.shows")),
     path("", include("shows.urls.dock")),
+    path("", include("shows.urls.custody")),
 ]

@@ -1,0 +1,130 @@
+"""Say that a thing is bad, close that with a sentence, take a thing as good."""
+
+import uuid
+from typing import cast
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from company.access import technician_required
+from company.clock import now
+from company.models import Person
+from inventory.calc import codes
+from inventory.models import Item
+from inventory.registries import show_names
+from inventory.search import item_of_code
+from maintenance.calc.symptoms import Symptom
+from maintenance.forms import CloseForm, GoodForm, WhichForm
+from maintenance.models import Fault
+from maintenance.services import FaultRefused, fault_close, fault_of_item, fault_open, item_taken_as_good
+
+form_page = require_http_methods(["GET", "HEAD", "POST"])
+NOTE_MOST = 500
+
+
+def _who(request: HttpRequest) -> Person:
+    return cast(Person, request.user)  # SignInRequired lets nobody else in
+
+
+def _item_or_404(code: str) -> Item:
+    read = codes.parse(code)
+    found = item_of_code(read.code) if read.read is codes.Read.CODE else None
+    if found is None:
+        raise Http404
+    return Item.objects.select_related("type").get(pk=found.pk)
+
+
+@form_page
+def fault_report(request: HttpRequest, code: str) -> HttpResponse:
+    """Say what a thing does: one tap on a symptom, with a note if one likes. Anybody may."""
+    item = _item_or_404(code)
+    at = now()
+    said = request.POST.get("symptom", "")
+    if request.method == "POST" and said in set(Symptom):
+        fault_open(
+            uid=_uid(request.POST.get("uid", "")),
+            item=item,
+            symptom=said,
+            note=request.POST.get("note", "").replace("\0", " ").strip()[:NOTE_MOST],
+            at=at,
+            person=_who(request),
+        )
+        messages.success(request, f"{item} is suspect from now until somebody has seen to it.")
+        return redirect(item)
+    context = {
+        "section": "Gear",
+        "item": item,
+        "symptoms": list(Symptom),
+        "uid": uuid.uuid4(),
+        "note": request.POST.get("note", "")[:NOTE_MOST],
+        "wrong": "Tap what it does." if request.method == "POST" else "",
+        "open": _open_faults(item),
+    }
+    return render(request, "maintenance/report.html", context, status=422 if context["wrong"] else 200)
+
+
+def _uid(text: str) -> uuid.UUID:
+    """Return the form's own id, so that the same form sent twice is one report."""
+    try:
+        return uuid.UUID(text)
+    except ValueError:
+        return uuid.uuid4()
+
+
+def _open_faults(item: Item) -> list[Fault]:
+    return list(Fault.objects.filter(item=item, closed_at=None, withdrawn_at=None).select_related("person"))
+
+
+@form_page
+@technician_required
+def fault_close_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Close a fault with a sentence, or say which item a channel's report was about."""
+    fault = get_object_or_404(Fault.objects.select_related("item__type", "person", "closed_by"), pk=pk)
+    asked_which = "code" in request.POST
+    form = CloseForm(request.POST if request.method == "POST" and not asked_which else None)
+    which = WhichForm(request.POST if request.method == "POST" and asked_which else None)
+    try:
+        if asked_which and fault.item_id is None and which.is_valid():
+            fault_of_item(fault=fault, item=which.cleaned_data["code"])
+            messages.success(request, f"{which.cleaned_data['code']} is suspect: it was on that channel.")
+            return redirect("fault-close", pk=fault.pk)
+        if form.is_bound and form.is_valid():
+            given = form.cleaned_data
+            fault_close(fault=fault, at=now(), person=_who(request), how=given["how"], taken_as_good=given["taken_as_good"])
+            messages.success(request, "Closed.")
+            return redirect(fault.item) if fault.item else redirect("needs")
+    except FaultRefused as refused:
+        messages.error(request, str(refused))
+        return redirect("fault-close", pk=fault.pk)
+    context = {
+        "section": "Gear",
+        "fault": fault,
+        "form": form,
+        "which": which,
+        "over": fault.closed_at or fault.withdrawn_at,
+        "at_show": show_names([fault.show]).get(fault.show, ("", "")) if fault.show else None,
+    }
+    status = 422 if form.errors or which.errors else 200
+    return render(request, "maintenance/fault_close.html", context, status=status)
+
+
+@form_page
+@technician_required
+def taken_as_good(request: HttpRequest, code: str) -> HttpResponse:
+    """Answer for a thing without a test: its open faults are closed with one sentence."""
+    item = _item_or_404(code)
+    form = GoodForm(request.POST if request.method == "POST" else None)
+    if form.is_bound and form.is_valid():
+        try:
+            closed = item_taken_as_good(item=item, at=now(), person=_who(request), how=form.cleaned_data["how"])
+        except FaultRefused as refused:
+            messages.error(request, str(refused))
+            return redirect(reverse("taken-as-good", args=[item.code]))
+        faults = {0: "", 1: " One fault was closed."}.get(closed, f" {closed} faults were closed.")
+        messages.success(request, f"{item} is taken as good from today.{faults}")
+        return redirect(item)
+    context = {"section": "Gear", "item": item, "form": form, "open": _open_faults(item)}
+    return render(request, "maintenance/taken_as_good.html", context, status=422 if form.errors else 200)
