@@ -13,6 +13,7 @@ from company.models import Company, Person
 from inventory.calc.typed import Odd, read_count, read_day, read_moment, read_text, tidy
 from inventory.models import CountMove
 from inventory.transfer.base import BAD, CHANGED, NEW, UNCHANGED, Column, Order, Plan, Row, Transfer
+from inventory.transfer.logging import changes_log
 from inventory.transfer.naming import Names
 from shows.calc.times import FIRST_YEAR, LAST_YEAR, Reading, out_of_order, show_times, wall_read
 from shows.models import Show, Venue
@@ -256,6 +257,8 @@ class ShowsPlan(Plan):
         shows = [Show(added_at=self.order.at, **row.values["columns"]) for row in new]
         for row, show in zip(new, Show.objects.bulk_create(shows), strict=True):
             row.target = show.pk
+        changed = [row for row in rows if row.verdict == CHANGED]
+        changes_log(Show, [(row, row.values["columns"]["name"], row.values["columns"]) for row in changed], self.order)
         for row in rows:
             if row.verdict == CHANGED:
                 Show.objects.filter(pk=row.target).update(**{name: row.values["columns"][name] for name in row.before})
@@ -329,4 +332,5 @@ SHOWS = Transfer(
     rows_out=shows_rows,
     count_out=shows_count,
     examples=EXAMPLES,
+    known_by=("number",),
 )

@@ -163,6 +163,7 @@ class Transfer:
     count_out: Callable[[QueryDict, datetime], int]
     examples: tuple[dict[str, str], ...] = ()
     role: str = "technician"
+    known_by: tuple[str, ...] = ()  # any of these names a row we have, so that nothing else must be there
     can_take_back: bool = True
     cannot_take_back: str = ""
 

@@ -14,9 +14,11 @@ from company.models import Company, Person
 from inventory.calc import codes
 from inventory.calc.kinds import KIND_NAMES, STANDING_WORDS, WHERE_WORDS, Kind, Standing, Where
 from inventory.calc.typed import Odd, read_day, read_length, read_money, read_text, shown, tidy, write_length
+from inventory.filters_gear import ItemFilter
 from inventory.models import GearType, Item, Label, Place
 from inventory.registries import AFTER_BIND
 from inventory.transfer.base import BAD, CHANGED, NEW, UNCHANGED, Column, Order, Plan, Row, Transfer
+from inventory.transfer.logging import changes_log
 from inventory.transfer.naming import Names, place_built, read_kind, type_built
 
 COLUMNS = (
@@ -370,10 +372,13 @@ class GearPlan(Plan):
 
     def write(self, rows: list[Row]) -> None:
         self._write_new([row for row in rows if row.verdict == NEW])
+        logged: list[tuple[Row, str, dict[str, Any]]] = []
         for row in rows:
             if row.verdict == CHANGED:
                 given = self._columns(row, row.before.get("notes", ""))
                 Item.objects.filter(pk=row.target).update(**{name: given[name] for name in row.before})
+                logged.append((row, codes.spell(row.code), given))
+        changes_log(Item, logged, self.order)
 
     def _write_new(self, rows: list[Row]) -> None:
         if not rows:
@@ -436,9 +441,10 @@ _EMPTY: dict[str, Any] = dict.fromkeys(_FIELDS) | dict.fromkeys(("notes", *_TEXT
 
 def gear_chosen(query: QueryDict, at: datetime) -> Any:
     """Return the items a gear list with this query string shows."""
-    company = Company.current()
-    items = Item.objects.all()
-    return items.described(at.astimezone(company.zone).date())
+    day = at.astimezone(Company.current().zone).date()
+    asked = ItemFilter(query, queryset=Item.objects.all(), day=day)
+    items = asked.qs if asked.form.is_valid() else Item.objects.none()
+    return items.described(day)
 
 
 def gear_rows(query: QueryDict, person: Person, company: Company, at: datetime) -> Iterator[dict[str, Any]]:
@@ -485,4 +491,5 @@ GEAR = Transfer(
     rows_out=gear_rows,
     count_out=gear_count,
     examples=EXAMPLES,
+    known_by=("code", "old_number"),
 )

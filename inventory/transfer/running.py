@@ -8,7 +8,7 @@ import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import IO, Any
+from typing import IO, Any, cast
 
 from django.core.files.base import File
 from django.db import IntegrityError, connection, transaction
@@ -85,11 +85,11 @@ def walk(plan: Plan, columns: dict[str, Column], file: IO[bytes]) -> Iterator[li
 
 
 def lack_of(transfer: Transfer, matching: dict[int, str]) -> str:
-    """Return a sentence when a column that must be matched is not; a list of codes alone changes what is there."""
+    """Return a sentence when a column that must be matched is not; a row that names one we have needs nothing else."""
     keys = set(matching.values())
     lacking = [c.title for c in transfer.columns if c.required and c.key not in keys]
-    if lacking and not (transfer.key == "gear" and "code" in keys):
-        return f"Say which column is {' and which is '.join(lacking)}: without it no row can be read."
+    if lacking and not keys & set(transfer.known_by):
+        return f"Say which column is {', and which is '.join(lacking)}: without it no row can be read."
     return ""
 
 
@@ -276,7 +276,7 @@ def _apply(job: Job, transfer: Transfer, person: Person) -> None:
         result = {**job.result, "counts": {**counts, BAD: bad}, "late": late}
         if bad:
             bad_file.seek(0)
-            job_result(job=job, result=result, file_name="rows-not-taken.csv", file=File(_Bytes(bad_file)))
+            job_result(job=job, result=result, file_name="rows-not-taken.csv", file=File(cast(IO[bytes], _Bytes(bad_file))))
         else:
             job_result(job=job, result=result)
     said = f"{counts[NEW]} new, {counts[CHANGED]} changed, {counts[UNCHANGED]} unchanged, {bad} not taken."

@@ -2,7 +2,7 @@
 
 import io
 import tempfile
-from typing import IO
+from typing import IO, Any, cast
 
 from django.contrib import messages
 from django.core.files.base import File
@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from company.access import technician_required
 from company.clock import now
 from company.jobs import job_progress, job_result, job_start
-from company.models import Company, Job
+from company.models import Company, Job, Person
 from inventory.registries import IMPORTS
 from inventory.transfer.base import Transfer
 from inventory.transfer.matching import matching_guess
@@ -55,7 +55,7 @@ def import_list(request: HttpRequest) -> HttpResponse:
         "section": "Gear",
         "transfers": [make() for make in IMPORTS],
         "transfer": transfer,
-        "columns": [c for c in transfer.columns if c.key in transfer.columns_in(request.user)],
+        "columns": [c for c in transfer.columns if c.key in transfer.columns_in(_person(request))],
         "error": error,
         "most_mb": MOST_BYTES // 1024 // 1024,
     }
@@ -68,9 +68,10 @@ def _upload(request: HttpRequest, transfer: Transfer) -> Upload:
     file: IO[bytes]
     if sent is not None:
         file, name = sent, (sent.name or "list").replace("\0", "")
-        if (sent.size or 0) > MOST_BYTES:
+        size = sent.size or 0
+        if size > MOST_BYTES:
             raise UnreadableError(
-                f"That file has {sent.size // 1024 // 1024} MB; {MOST_BYTES // 1024 // 1024} MB is the most. Bring it in parts."
+                f"That file has {size // 1024 // 1024} MB; {MOST_BYTES // 1024 // 1024} MB is the most. Bring it in parts."
             )
     elif pasted.strip():
         file, name = io.BytesIO(pasted.encode("utf-8", "replace")), "pasted rows"
@@ -81,19 +82,19 @@ def _upload(request: HttpRequest, transfer: Transfer) -> Upload:
     if first is None:
         raise UnreadableError("That list has headings but no rows.")
     file.seek(0)
-    upload = upload_keep(file=file, name=name, what=transfer.key, person=request.user, at=now())
+    upload = upload_keep(file=file, name=name, what=transfer.key, person=_person(request), at=now())
     upload.headers, upload.said = opened.headers, opened.said
-    upload.matching = matching_guess(transfer, opened.headers, request.user)
+    upload.matching = matching_guess(transfer, opened.headers, _person(request))
     upload.keep()
     return upload
 
 
 @technician_required
 @require_safe
-def import_example(request: HttpRequest, what: str, form: str) -> HttpResponse:
+def import_example(request: HttpRequest, what: str, form: str) -> Any:
     """Hand over a small list with every heading and a row or two."""
     transfer = _transfer(what)
-    allowed = transfer.columns_in(request.user)
+    allowed = transfer.columns_in(_person(request))
     columns = [c for c in transfer.columns if c.key in allowed]
     return _file(columns, transfer.examples, form, f"example-{what}", transfer.title)
 
@@ -107,7 +108,7 @@ def import_match(request: HttpRequest, token: str) -> HttpResponse:
     if upload is None:
         return _gone(request, token)
     transfer = IMPORTS[upload.what]()
-    allowed = transfer.columns_in(request.user)
+    allowed = transfer.columns_in(_person(request))
     error = ""
     if request.method == "POST":
         upload.matching = {
@@ -156,7 +157,7 @@ def import_preview(request: HttpRequest, token: str) -> HttpResponse:
     if upload is None:
         return _gone(request, token)
     transfer = IMPORTS[upload.what]()
-    preview = preview_make(upload, person=request.user, at=now())
+    preview = preview_make(upload, person=_person(request), at=now())
     titles = {"type_id": "Gear type", "home_id": "Kept at", "price_cents": "Price", "length_mm": "Length", "venue_id": "Venue"}
     titles |= {c.key: c.title for c in transfer.columns}
     for row in preview.changed:
@@ -176,13 +177,13 @@ def import_preview(request: HttpRequest, token: str) -> HttpResponse:
 @technician_required
 @never_cache
 @require_safe
-def import_bad(request: HttpRequest, token: str) -> HttpResponse | StreamingHttpResponse:
+def import_bad(request: HttpRequest, token: str) -> Any:
     """Hand over the bad rows with their reasons."""
     upload = _own(request, token)
     if upload is None:
         return _gone(request, token)
     return _attached(
-        StreamingHttpResponse(bad_rows_csv(upload, person=request.user, at=now()), content_type=CSV_TYPE), "bad-rows.csv"
+        StreamingHttpResponse(bad_rows_csv(upload, person=_person(request), at=now()), content_type=CSV_TYPE), "bad-rows.csv"
     )
 
 
@@ -198,10 +199,10 @@ def import_apply(request: HttpRequest, token: str) -> HttpResponse:
         return redirect("import-match", token)
     known = dict(KIND_CHOICES)
     for key, name in request.POST.items():
-        if key.startswith("type-") and (kind := request.POST.get(f"kind-{key[5:]}", "")) in known:
-            upload.kinds[name] = kind
+        if key.startswith("type-") and (kind := str(request.POST.get(f"kind-{key[5:]}", ""))) in known:
+            upload.kinds[str(name)] = str(kind)
     upload.keep()
-    job = import_start(upload, person=request.user, at=now())
+    job = import_start(upload, person=_person(request), at=now())
     return redirect("import-result", job.pk)
 
 
@@ -234,7 +235,7 @@ def import_undo(request: HttpRequest, job_id: int) -> HttpResponse:
         messages.error(request, "That cannot be taken back.")
     elif "undone" not in job.result:
         try:
-            taken, kept = import_take_back(job, person=request.user)
+            taken, kept = import_take_back(job, person=_person(request))
         except (UnreadableError, OSError):
             messages.error(request, "The list is no longer kept, so nothing was taken back.")
         else:
@@ -248,7 +249,7 @@ def export(request: HttpRequest) -> HttpResponse:
     """Choose what to take out, and as which file."""
     at = now()
     transfers = [
-        {"transfer": transfer, "count": transfer.count_out(request.GET, at), "columns": transfer.columns_out(request.user)}
+        {"transfer": transfer, "count": transfer.count_out(request.GET, at), "columns": transfer.columns_out(_person(request))}
         for transfer in (make() for make in IMPORTS)
     ]
     return render(request, "inventory/export.html", {"section": "Gear", "transfers": transfers, "filtered": bool(request.GET)})
@@ -256,16 +257,18 @@ def export(request: HttpRequest) -> HttpResponse:
 
 @technician_required
 @require_safe
-def export_file(request: HttpRequest, what: str, form: str) -> HttpResponse | StreamingHttpResponse | FileResponse:
+def export_file(request: HttpRequest, what: str, form: str) -> Any:
     """Hand over a list: CSV as it is read, a workbook whole; a long workbook becomes a job."""
     transfer, at = _transfer(what), now()
     if form == "xlsx" and transfer.count_out(request.GET, at) > _AT_ONCE:
-        given = {"what": what, "query": request.GET.urlencode(), "least_role": request.user.role}
-        job = job_start(kind="export", title=f"Export {transfer.many} as a workbook", given=given, person=request.user, at=at)
+        given = {"what": what, "query": request.GET.urlencode(), "least_role": _person(request).role}
+        job = job_start(
+            kind="export", title=f"Export {transfer.many} as a workbook", given=given, person=_person(request), at=at
+        )
         return redirect(job)
-    rows = transfer.rows_out(request.GET, request.user, Company.current(), at)
+    rows = transfer.rows_out(request.GET, _person(request), Company.current(), at)
     day = at.astimezone(Company.current().zone).date().isoformat()
-    return _file(transfer.columns_out(request.user), rows, form, f"{what}-{day}", transfer.title)
+    return _file(transfer.columns_out(_person(request)), rows, form, f"{what}-{day}", transfer.title)
 
 
 def export_run(job: Job) -> None:
@@ -302,6 +305,10 @@ def _attached(answer: StreamingHttpResponse, name: str) -> StreamingHttpResponse
     return answer
 
 
+def _person(request: HttpRequest) -> Person:
+    return cast(Person, request.user)  # role_required lets nobody else in
+
+
 def _transfer(what: str) -> Transfer:
     transfer = transfer_of(what)
     if transfer is None:
@@ -310,7 +317,7 @@ def _transfer(what: str) -> Transfer:
 
 
 def _own(request: HttpRequest, token: str) -> Upload | None:
-    return upload_of(token, request.user)
+    return upload_of(token, _person(request))
 
 
 def _gone(request: HttpRequest, token: str) -> HttpResponse:

@@ -95,6 +95,14 @@ def test_prices_leave_with_owners_only(as_owner, as_technician):
     assert b"Price" not in as_technician.get(reverse("export")).content.replace(b"Prices", b"")
 
 
+def test_export_keeps_to_the_gear_lists_filters(as_owner):
+    lead, box = make_item(kind="lead"), make_item()
+    raw = taken(as_owner, query="?kind=lead")
+    assert codes.spell(lead.code).encode() in raw and codes.spell(box.code).encode() not in raw
+    page = as_owner.get(reverse("export") + "?kind=lead").content.decode()
+    assert "1 item, as the gear list was filtered" in page and "gear.csv?kind=lead" in page
+
+
 def test_export_page_counts_each_list(as_owner):
     make_item(), make_counted_line()
     page = as_owner.get(reverse("export")).content.decode()

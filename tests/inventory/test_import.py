@@ -107,6 +107,18 @@ def test_reimport_updates_by_code_and_by_an_old_labels_code(as_owner):
     assert (item.name, other.serial, Item.objects.count()) == ("A2", "S9", 2)
 
 
+def test_what_a_list_changed_stands_in_the_change_log(as_owner):
+    from auditlog.models import LogEntry
+
+    item = make_item(name="A")
+    LogEntry.objects.all().delete()
+    text = f"Code,Name\n{item.code},A2\n"
+    apply(as_owner, bring(as_owner, text)), apply(as_owner, bring(as_owner, text))
+    entry = LogEntry.objects.get(object_id=item.pk)
+    assert entry.changes == {"name": ["A", "A2"]} and entry.actor.username == "owner"
+    assert b"A2" in as_owner.get(reverse("change-log")).content
+
+
 def test_empty_cell_leaves_alone_unless_it_is_said_to_clear(as_owner):
     item = make_item(name="A", serial="S1", notes="keep")
     text = f"Code,Serial,Notes\n{item.code},,\n"
