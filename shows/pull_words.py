@@ -11,6 +11,7 @@ from inventory.models import GearType, Item, Label
 _LENGTH = re.compile(r"(?:^|\s)(\d{1,4}(?:[.,]\d{1,3})?)\s*(m|ft)$", re.IGNORECASE)
 _COUNT = re.compile(r"^(\d{1,5})\s*[x×]?\s+(?=\D)", re.IGNORECASE)
 MM_A_FOOT = 304.8
+MOST = 10_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +57,8 @@ def wanted_read(text: str, units: str = "metric") -> Wanted:
     count, rest, length = None, text, 0
     if found := _COUNT.match(rest):
         count, rest = int(found[1]), rest[found.end() :]
+        if not 1 <= count <= MOST:
+            raise ValidationError("A count is a whole number, 1 to 10 000.")
     if (found := _LENGTH.search(rest)) and found.start() > 0:
         length, rest = length_read(f"{found[1]} {found[2]}", units), rest[: found.start()].strip()
     type_ = GearType.objects.filter(name__iexact=rest).first()

@@ -211,9 +211,8 @@ def _place_straight_on(
         and one.strike < until
         and ShowState.PLANNED == one.state == two.state
     ]
-    if not pairs:
-        return
-    types = {line.type_id for _one, two in pairs for line in progress[two.pk]}
+    # asked even without a pair, so that the page costs the same every day
+    types = {line.type_id for show in shows for line in progress[show.pk]}
     shelf: dict[tuple[int, int], int] = defaultdict(int)
     fit = Item.objects.fit_to_go(at.date()).filter(type__in=types).order_by()
     for row in fit.values("type", "length_mm").annotate(free=Count("pk")):

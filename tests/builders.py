@@ -9,7 +9,7 @@ from company.models import Company, Person
 from inventory.calc import codes
 from inventory.calc.kinds import KINDS_WITHOUT_STANDING, Kind
 from inventory.models import CountedLine, CountMove, GearType, Item, Label, Place
-from shows.models import PullRow, Show, Venue
+from shows.models import Checkout, PullRow, Show, Venue
 
 NOW = datetime(2026, 9, 25, 9, 0, tzinfo=UTC)
 _count = itertools.count(1)
@@ -95,6 +95,16 @@ def make_counted_line(owned: int = 24, **kw: Any) -> CountedLine:
     if owned:
         CountMove.objects.create(uid=uuid.uuid4(), line=line, delta=owned, why=CountMove.Why.BOUGHT, happened_at=line.added_at)
     return line
+
+
+def make_checkout(show: Show, item: Item, *, at: datetime = NOW - timedelta(hours=20), **kw: Any) -> Checkout:
+    """Write a checkout as the fold would, with the item's custody in step."""
+    kw.setdefault("evidence", "seen")
+    made = Checkout.objects.create(item=item, show=show, opened_uid=uuid.uuid4(), opened_at=at, **kw)
+    if made.closed_at is None:
+        custody = "truck" if made.truck_at else "show"
+        Item.objects.filter(pk=item.pk).update(custody=custody, custody_show=show.pk, custody_since=at)
+    return made
 
 
 def a_day(offset: int = 0) -> date:

@@ -48,7 +48,7 @@ def ticks_enter(
         scan_shaped(
             code=code, action=action, at=happened_at, show=show.pk, uid=uuid.uuid5(uid, f"{action}:{code}"), ticked=True
         )
-        | {"seq": n}
+        | {"seq": int(at.timestamp() * 1_000_000) + n}
         for n, code in enumerate(dict.fromkeys(codes))
     ]
     for code, answer in zip(dict.fromkeys(codes), scans_sent(actor=actor, device="paper", scans=scans, at=at), strict=True):

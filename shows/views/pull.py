@@ -18,7 +18,7 @@ from shows.calc.words import Critical, Feed
 from shows.goes_with import goes_with_lacking
 from shows.models import PullRow, Rig, Show
 from shows.progress import pull_progress, totals_of
-from shows.pull_words import length_read, wanted_read
+from shows.pull_words import MOST, length_read, wanted_read
 from shows.services.pull import rig_pull, row_add, row_edit, row_move, row_put_back, row_remove, rows_copy
 from shows.shortage import item_rivals, shortages_of
 
@@ -84,7 +84,8 @@ def row_fields(request: HttpRequest) -> dict[str, Any]:
     """Read the fields a row shares with the add form, or raise with a sentence."""
     given = request.POST
     count_text = given.get("count", "").strip()
-    if count_text and not (count_text.isascii() and count_text.isdigit() and len(count_text) < 6):
+    whole = count_text.isascii() and count_text.isdigit() and len(count_text) < 6
+    if count_text and not (whole and 1 <= int(count_text) <= MOST):
         raise ValidationError("A count is a whole number, 1 to 10 000.")
     feed, critical = given.get("feed", ""), given.get("critical", "") or Critical.NORMAL.value
     if feed not in dict(FEEDS) or critical not in CRITICALS:

@@ -12,7 +12,7 @@ from company.clock import now, today
 from company.models import Person
 from inventory.calc.codes import Read, parse
 from shows.calc.words import Action, ShowState
-from shows.forms import WhenForm, local_wall
+from shows.forms import WhenForm
 from shows.models import Show
 from shows.picks import picks_for
 from shows.progress import PullLine, pull_progress
@@ -35,7 +35,8 @@ def ticksheet(request: HttpRequest, pk: int, way: str) -> HttpResponse:
         messages.error(request, f"{show.name} is cancelled: nothing goes out to it.")
         return redirect(show)
     wrong: list[str] = []
-    when = WhenForm(request.POST if request.method == "POST" else None, initial={"when": local_wall(at)})
+    # empty by default: a wall time has no seconds, and could fall before a scan of the same minute
+    when = WhenForm(request.POST if request.method == "POST" else None)
     if request.method == "POST":
         codes, counts, wrong = _read(request, action)
         if not when.is_valid():
