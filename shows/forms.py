@@ -142,7 +142,7 @@ class ShowForm(forms.Form):
                 instants[name] = read.first
         if self.errors or not all(name in instants for name in NEEDED):
             return cleaned
-        optional = {n: instants.get(n) for n in TIMES if n not in NEEDED}
+        optional: dict[str, Any] = {n: instants.get(n) for n in TIMES if n not in NEEDED}
         times = show_times(
             **{n: instants[n] for n in NEEDED},
             **optional,

@@ -86,7 +86,9 @@ def missing_at(at: datetime, *, show: Show | None = None) -> list[AwayGroup]:
 def _add_counted(groups: dict[int | None, AwayGroup], at: datetime, show: Show | None) -> None:
     if show is None:
         # a closed show has counted off what it lost
-        shows = {s.pk: s for s in Show.objects.filter(home_by__lt=at, state=ShowState.PLANNED).select_related("venue")}
+        shows: dict[int | None, Show] = {
+            s.pk: s for s in Show.objects.filter(home_by__lt=at, state=ShowState.PLANNED).select_related("venue")
+        }
     else:
         shows = {show.pk: show}
     sums = (

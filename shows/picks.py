@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
 from django.db.models import Case, F, IntegerField, Value, When, Window
 from django.db.models.functions import RowNumber
@@ -57,7 +58,7 @@ def picks_for(show: Show, lines: Iterable[PullLine], day: date) -> list[Pick]:
         item__isnull=False,
     ).values("item")
     proved = Case(When(tested_on__isnull=False, then=Value(0)), default=Value(1), output_field=IntegerField())
-    walk = [proved, F("home__rank").asc(nulls_last=True), F("home__name"), F("name"), F("code")]
+    walk: list[Any] = [proved, F("home__rank").asc(nulls_last=True), F("home__name"), F("name"), F("code")]
     free = (
         Item.objects.fit_to_go(day)
         .filter(type__in=keys)

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any, cast
 
 from django.db.models import F, IntegerField, Q, Sum, Value
 from django.db.models.functions import Coalesce
@@ -195,7 +196,7 @@ def _line_of(
         line.item_id, line.item_code, line.item_name = row.item_id, row.item.code, row.item.name
         line.item_standing = row.item_standing
         line.length_mm = row.item.length_mm
-        by_item[row.show_id, row.item_id] = line
+        by_item[row.show_id, row.item.pk] = line
     lines.append(line)
     return line
 
@@ -226,7 +227,7 @@ def _place_counted(wanted: dict[int, Show], lines: dict[int, list[PullLine]], by
     for row in sums:
         if not (row["net"] or row["came"] or row["lost"]):
             continue
-        show = row["show"]
+        show = cast(int, row["show"])
         exact = by_key.get((show, (row["type_id"], row["length_mm"])))
         line = exact or by_key.get((show, (row["type_id"], 0)))
         if line is None:
@@ -249,11 +250,11 @@ def _place_items(
 ) -> None:
     """Give each item that went to its own line, else to its type and length, else to its type at any length, else to the
     extras. What moved to another show before this one began never went."""
-    latest: dict[tuple[int, int], Checkout] = {}
+    latest: dict[tuple[int, int], Any] = {}
     found = Checkout.objects.filter(show__in=wanted).select_related("item__type", "item__in_case__type")
     for checkout in found.annotate(standing=standing_expression(day, "item__")).order_by("opened_at", "pk"):
         latest[checkout.show_id, checkout.item_id] = checkout
-    loose: dict[int, list[tuple[Checkout, PulledItem]]] = defaultdict(list)
+    loose: dict[int, list[tuple[Any, PulledItem]]] = defaultdict(list)
     for (show, item_id), checkout in latest.items():
         if checkout.ended == Ended.MOVED:
             continue
@@ -278,7 +279,7 @@ def _place_items(
             line.items.append(pulled)
 
 
-def _pulled(checkout: Checkout) -> PulledItem:
+def _pulled(checkout: Any) -> PulledItem:
     item = checkout.item
     on_truck = "truck" if checkout.truck_at is not None else "out"
     return PulledItem(

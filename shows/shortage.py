@@ -90,9 +90,9 @@ def stock_of(types: Iterable[int], day: date) -> dict[Key, Stock]:
     return {key: Stock(owned=max(0, n), unfit=max(0, min(n, bad))) for key, (n, bad) in owned.items()}
 
 
-def item_rivals(show: Show) -> dict[int, list[Show]]:
+def item_rivals(show: Show) -> dict[int | None, list[Show]]:
     """Return the other shows that ask for the same particular items on overlapping days, by item key."""
-    rivals: dict[int, list[Show]] = defaultdict(list)
+    rivals: dict[int | None, list[Show]] = defaultdict(list)
     rows = (
         PullRow.objects.filter(
             item__in=PullRow.objects.filter(show=show, item__isnull=False).values("item"),

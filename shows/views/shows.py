@@ -128,7 +128,7 @@ def _times(found: Show) -> list[tuple[str, Any, bool]]:
     ]
 
 
-def _row(line: PullLine, left: dict[Any, Any], rivals: dict[int, list[Show]]) -> dict[str, Any]:
+def _row(line: PullLine, left: dict[Any, Any], rivals: dict[int | None, list[Show]]) -> dict[str, Any]:
     # a named item is short when somebody else names it too, not when its type is
     worst = None if line.item_id else left.get((line.type_id, line.length_mm))
     return {"line": line, "left": worst, "rivals": rivals.get(line.item_id or 0, [])}
