@@ -48,7 +48,13 @@ from shows.services.reading import Draft, draft_of, instant
 __all__ = ["ScanAnswer", "items_refold", "scans_record", "show_refold"]
 
 TRIES = 20
-DID = {Action.OUT: "out", Action.TRUCK: "on the truck", Action.BACK: "back", Action.INSPECT: "seen", Action.UNDO: "undo"}
+DID: dict[str, str] = {
+    Action.OUT: "out",
+    Action.TRUCK: "on the truck",
+    Action.BACK: "back",
+    Action.INSPECT: "seen",
+    Action.UNDO: "undo",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -235,10 +241,11 @@ class _Batch:
         there = next((d for d in self.fresh if d.uid == draft.undoes), None)
         if target is None and there is None:
             return "Kept: it takes its scan back as soon as that scan comes in."
-        action = Action(target.action if target is not None and target.action else there.action if there else Action.UNDO)
+        action = target.action if target is not None else there.action if there is not None else ""
+        did = DID.get(action, "a scan that counted for nothing")
         if target is not None and target.uid in self.old_undone:
-            return f"That was taken back already: {DID[action]}."
-        return "The undo is taken back: the scan counts again." if action == Action.UNDO else f"Taken back: {DID[action]}."
+            return f"That was taken back already: {did}."
+        return "The undo is taken back: the scan counts again." if action == Action.UNDO else f"Taken back: {did}."
 
     def _judge_channel(self, draft: Draft) -> None:
         channel, show = draft.parsed.channel, draft.show or 0

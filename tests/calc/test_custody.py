@@ -71,18 +71,72 @@ TABLE = {
     "out to S, back": ([OUT_S], (Action.BACK, S), "accepted", "fine", "Back from Harvest ceilidh", None, Ended.BACK, None),
     "out to S, inspect": ([OUT_S], (Action.INSPECT, S), "accepted", "fine", "out to Harvest ceilidh", S, "", None),
     "over, out": ([OUT_OLD], (Action.OUT, S), "accepted", "fine", "Straight on from Chapel supper", S, Ended.STRAIGHT_ON, None),
-    "over, truck": ([OUT_OLD], (Action.TRUCK, S), "contradiction", "look", "Chapel supper", S, Ended.RECORD_YIELDED, Finding.TRUCK_ELSEWHERE),
+    "over, truck": (
+        [OUT_OLD],
+        (Action.TRUCK, S),
+        "contradiction",
+        "look",
+        "Chapel supper",
+        S,
+        Ended.RECORD_YIELDED,
+        Finding.TRUCK_ELSEWHERE,
+    ),
     "over, back": ([OUT_OLD], (Action.BACK, S), "accepted", "fine", "Back from Chapel supper", None, Ended.BACK, None),
     "over, inspect": ([OUT_OLD], (Action.INSPECT, S), "accepted", "fine", "out to Chapel supper", OLD, "", None),
-    "not begun, out": ([OUT_LATER], (Action.OUT, S), "accepted", "look", "Moved from Brass concert, which is now short", S, Ended.MOVED, None),
-    "not begun, truck": ([OUT_LATER], (Action.TRUCK, S), "contradiction", "look", "Brass concert", S, Ended.RECORD_YIELDED, Finding.TRUCK_ELSEWHERE),
+    "not begun, out": (
+        [OUT_LATER],
+        (Action.OUT, S),
+        "accepted",
+        "look",
+        "Moved from Brass concert, which is now short",
+        S,
+        Ended.MOVED,
+        None,
+    ),
+    "not begun, truck": (
+        [OUT_LATER],
+        (Action.TRUCK, S),
+        "contradiction",
+        "look",
+        "Brass concert",
+        S,
+        Ended.RECORD_YIELDED,
+        Finding.TRUCK_ELSEWHERE,
+    ),
     "not begun, back": ([OUT_LATER], (Action.BACK, S), "accepted", "fine", "Back from Brass concert", None, Ended.BACK, None),
     "not begun, inspect": ([OUT_LATER], (Action.INSPECT, S), "accepted", "fine", "Brass concert", LATER, "", None),
-    "under way, out": ([OUT_T], (Action.OUT, S), "contradiction", "look", "a technician is told", S, Ended.RECORD_YIELDED, Finding.OUT_ELSEWHERE),
-    "under way, truck": ([OUT_T], (Action.TRUCK, S), "contradiction", "look", "Quarry fair", S, Ended.RECORD_YIELDED, Finding.TRUCK_ELSEWHERE),
-    "under way, back": ([OUT_T], (Action.BACK, S), "accepted", "look", "Quarry fair, which is still under way", None, Ended.BACK, None),
+    "under way, out": (
+        [OUT_T],
+        (Action.OUT, S),
+        "contradiction",
+        "look",
+        "a technician is told",
+        S,
+        Ended.RECORD_YIELDED,
+        Finding.OUT_ELSEWHERE,
+    ),
+    "under way, truck": (
+        [OUT_T],
+        (Action.TRUCK, S),
+        "contradiction",
+        "look",
+        "Quarry fair",
+        S,
+        Ended.RECORD_YIELDED,
+        Finding.TRUCK_ELSEWHERE,
+    ),
+    "under way, back": (
+        [OUT_T],
+        (Action.BACK, S),
+        "accepted",
+        "look",
+        "Quarry fair, which is still under way",
+        None,
+        Ended.BACK,
+        None,
+    ),
     "under way, inspect": ([OUT_T], (Action.INSPECT, S), "accepted", "fine", "Quarry fair", T, "", None),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("row", TABLE)
@@ -134,8 +188,13 @@ def test_a_flag_reads_the_same_when_it_is_folded_again():
 
 def test_advice_counts_from_the_day_it_was_known():
     advice = Advice(
-        suspect_since=at(2), suspect="suspect", retired_on=date(2026, 9, 26), retired="retired", lent_on=date(2026, 9, 25), lent="lent"
-    )  # fmt: skip
+        suspect_since=at(2),
+        suspect="suspect",
+        retired_on=date(2026, 9, 26),
+        retired="retired",
+        lent_on=date(2026, 9, 25),
+        lent="lent",
+    )
     assert advice.at(at(1), date(2026, 9, 24)) == ""
     assert advice.at(at(2), date(2026, 9, 25)) == "lent; suspect"
     assert advice.at(at(30), date(2026, 9, 26)) == "retired; lent; suspect"
@@ -303,7 +362,8 @@ puts_drawn = st.lists(
 
 
 def built(drawn) -> list[Event]:
-    return [scan(d["action"], d["hours"], d["show"], n=i, **{k: d[k] for k in ("item", "grade", "device", "seq", "actor")}) for i, d in enumerate(drawn)]  # fmt: skip
+    more = ("item", "grade", "device", "seq", "actor")
+    return [scan(d["action"], d["hours"], d["show"], n=n, **{k: d[k] for k in more}) for n, d in enumerate(drawn)]
 
 
 def placed(drawn) -> list[Put]:
