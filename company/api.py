@@ -45,17 +45,17 @@ class TokenPerson(HttpBearer):
 
 
 class JsonBody(Parser):
-    """Read a JSON body; what is no JSON, or nests without end, is answered with a sentence."""
+    """Read a JSON body; what is no JSON, or nests without end, is kept as `request.unreadable` for the error's sentence."""
 
     def parse_body(self, request: HttpRequest) -> Any:
+        # an exception here would be turned into the library's own 400, so the sentence travels on the request
         try:
             return json.loads(request.body)
-        except RequestDataTooBig:
-            raise HttpError(413, "That is too much at once. Send half of it.") from None
         except RecursionError:
-            raise HttpError(422, "The body nests too deep to be read.") from None
+            request.unreadable = "The body nests too deep to be read."
         except ValueError:
-            raise HttpError(422, "The body is not JSON.") from None
+            request.unreadable = "The body is not JSON."
+        return None
 
 
 class Problem(Schema):
@@ -109,8 +109,16 @@ def add_error_shape(api: NinjaAPI) -> None:
     def said(request: HttpRequest, status: int, detail: str, field: str = "") -> HttpResponse:
         return api.create_response(request, {"field": field, "detail": detail}, status=status)
 
+    @api.exception_handler(RequestDataTooBig)
+    def too_big(request: HttpRequest, error: RequestDataTooBig) -> HttpResponse:
+        return said(request, 413, "That is too much at once. Send half of it.")
+
     @api.exception_handler(ValidationError)
     def invalid(request: HttpRequest, error: ValidationError) -> HttpResponse:
+        if hasattr(request, "unreadable"):
+            return said(request, 422, request.unreadable)
+        if request.method == "POST" and not request.body:
+            return said(request, 422, "The body is not JSON: it is empty.")
         first = error.errors[0]
         # the first two parts say "body" and the parameter's name: of no use to who sent it
         where = [str(part) for part in first["loc"]]

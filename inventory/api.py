@@ -38,10 +38,18 @@ class ItemList(Schema):
 
 class OpenCheckout(Schema):
     show: int
-    show_name: str
-    since: datetime
+    name: str
+    out_at: datetime
+    out_by: str
+    on_truck_at: datetime | None
     evidence: str
-    on_truck: bool
+
+
+class OpenFault(Schema):
+    symptom: str
+    note: str
+    since: datetime
+    line: str
 
 
 class ItemAnswer(ItemRow):
@@ -53,6 +61,7 @@ class ItemAnswer(ItemRow):
     tested_on: date | None
     suspect_since: datetime | None
     checkout: OpenCheckout | None
+    faults: list[OpenFault]
 
 
 class ItemQuery(Schema):
@@ -85,7 +94,7 @@ def item(request: HttpRequest, code: str) -> dict[str, Any]:
     if found is None:
         raise Http404("That label is not bound to anything yet." if _is_minted(parsed.code) else "No item has that code.")
     at = now()
-    fields: dict[str, Any] = {"reasons": [], "checkout": None}
+    fields: dict[str, Any] = {"reasons": [], "checkout": None, "faults": []}
     for answer in ITEM_API_FIELDS:
         fields.update(answer([found], at).get(found.pk, {}))
     return {
