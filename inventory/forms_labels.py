@@ -62,7 +62,7 @@ class LabelsForm(forms.Form):
         choices=[(dpi, f"{dpi}") for dpi in PRINTER_DPIS],
         coerce=int,
         required=False,
-        empty_value=300,
+        empty_value="300",
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -156,7 +156,7 @@ class LabelsForm(forms.Form):
             stock=stock,
             start=start,
             order=given.get("order") or Order.ACROSS,
-            dpi=printer.dpi if printer else given.get("dpi") or 300,
+            dpi=printer.dpi if printer else int(given.get("dpi") or 300),
             right_mm=float(trim[0]),
             down_mm=float(trim[1]),
             scale_percent=float(trim[2]),

@@ -187,8 +187,8 @@ class _Row:
 def _name_lines(name: str, length: str, width: float, cap: float, most: int) -> list[_Row]:
     """Break a name into at most so many lines of the largest capitals that fit; a length is never set in capitals and
     closes the last line or stands alone."""
-    name, best = name.upper(), []
-    words = name.split()
+    best_size, best_lines = 0.0, list[str]()
+    words = name.upper().split()
     whole = [*words, length] if length else words
     if not whole:
         return []
@@ -196,9 +196,9 @@ def _name_lines(name: str, length: str, width: float, cap: float, most: int) -> 
         lines = _balanced(whole, count)
         widest = max(_width(line, Face.MARKER, 1.0) for line in lines)
         size = min(_em(Face.MARKER, cap / (1 if count == 1 else 1 + 0.18 * (count - 1))), width / widest)
-        if not best or size > best[0] * 1.12:
-            best = [size, lines]
-    return [_Row(text=line, face=Face.MARKER, cap=_cap(Face.MARKER, best[0])) for line in best[1]]
+        if not best_lines or size > best_size * 1.12:
+            best_size, best_lines = size, lines
+    return [_Row(text=line, face=Face.MARKER, cap=_cap(Face.MARKER, best_size)) for line in best_lines]
 
 
 def _balanced(words: list[str], count: int) -> list[str]:

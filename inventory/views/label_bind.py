@@ -1,7 +1,7 @@
 """Bind a label: scan it, then say what it is stuck on."""
 
 import uuid
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.contrib import messages
@@ -13,6 +13,7 @@ from django.views.decorators.cache import never_cache
 
 from company import clock
 from company.access import technician_required
+from company.models import Person
 from inventory.calc import codes
 from inventory.labelled import blank_and_printed
 from inventory.models import CountedLine, GearType, Item, Label
@@ -92,10 +93,16 @@ def _item_of(way: str, form: BindForm, request: HttpRequest, code: str, uid: uui
     match way:
         case "new" if given.get("type"):
             return item_add(
-                type=given["type"], at=at, person=request.user, code=code, uid=uid, name=given["name"], length_mm=length_mm
+                type=given["type"],
+                at=at,
+                person=cast(Person, request.user),
+                code=code,
+                uid=uid,
+                name=given["name"],
+                length_mm=length_mm,
             )
         case "counted" if given.get("line"):
-            return counted_to_item(line=given["line"], person=request.user, at=at, code=code, uid=uid)
+            return counted_to_item(line=given["line"], person=cast(Person, request.user), at=at, code=code, uid=uid)
         case "item":
             read = codes.parse(request.POST.get("item", ""))
             item = Item.objects.select_related("type").filter(labels__code=read.code).first() if read.code else None

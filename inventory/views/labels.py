@@ -2,7 +2,7 @@
 
 import uuid
 from io import BytesIO
-from typing import Any
+from typing import Any, cast
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 from company import clock
 from company.access import technician_required
 from company.jobs import job_progress, job_result, job_start
-from company.models import Company, Job
+from company.models import Company, Job, Person
 from inventory.calc import codes as code_words
 from inventory.calc import label_drawings as d
 from inventory.calc import labels as qr
@@ -77,7 +77,7 @@ def labels_print_view(request: HttpRequest) -> HttpResponse:
     form = LabelsForm(_defaults(request.POST, company))
     if not form.is_valid():
         for wrong in form.errors.values():
-            messages.error(request, " ".join(wrong))
+            messages.error(request, " ".join(map(str, wrong)))
         return _back(request)
     chosen = list(_chosen(request.POST, form).values_list("code", flat=True)[: MOST_AT_ONCE + 1])
     stock, start = _stock_and_start(
@@ -85,7 +85,7 @@ def labels_print_view(request: HttpRequest) -> HttpResponse:
     )
     try:
         wanted = form.wanted(codes=chosen, start=start, stock=stock.key)
-        run = labels_print(wanted=wanted, person=request.user, at=at, token=_token(request))
+        run = labels_print(wanted=wanted, person=cast(Person, request.user), at=at, token=_token(request))
     except LabelRefused as refused:
         messages.error(request, str(refused))
         return _back(request)
@@ -114,7 +114,7 @@ def label_run(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @technician_required
-def label_run_pdf(request: HttpRequest, pk: int) -> FileResponse:
+def label_run_pdf(request: HttpRequest, pk: int) -> Any:
     """Hand over a printing's PDF."""
     run = get_object_or_404(LabelRun, pk=pk)
     out = BytesIO()
@@ -132,7 +132,7 @@ def label_run_again(request: HttpRequest, pk: int) -> HttpResponse:
     text = request.POST.get("start", "1").strip()
     start = int(text) if text.isascii() and text.isdigit() and len(text) < 5 else 0
     try:
-        again = run_again(run=run, start=start, person=request.user, at=at, token=_token(request))
+        again = run_again(run=run, start=start, person=cast(Person, request.user), at=at, token=_token(request))
     except LabelRefused as refused:
         messages.error(request, str(refused))
         return redirect("label-run", pk)
@@ -163,7 +163,7 @@ def label_trim(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         for name, wrong in form.errors.items():
             label = form.fields[name].label if name in form.fields else ""
-            messages.error(request, f"{label}: {' '.join(wrong)}" if label else " ".join(wrong))
+            messages.error(request, f"{label}: {' '.join(map(str, wrong))}" if label else " ".join(map(str, wrong)))
         return _back(request)
     trim = form.save()
     messages.success(request, f"{trim.name} is kept: choose it under Printer, and print a test page.")
@@ -244,7 +244,12 @@ def _to_pdf(request: HttpRequest, run: LabelRun, at: Any) -> HttpResponse:
         return redirect("label-run", run.pk)
     known = Job.objects.filter(kind=JOB_KIND, given__run=run.pk).first()
     job = known or job_start(
-        kind=JOB_KIND, title=f"{run.count} labels as PDF", given={"run": run.pk}, person=request.user, at=at, total=run.count
+        kind=JOB_KIND,
+        title=f"{run.count} labels as PDF",
+        given={"run": run.pk},
+        person=cast(Person, request.user),
+        at=at,
+        total=run.count,
     )
     return redirect(job.get_absolute_url())
 

@@ -93,6 +93,14 @@ def test_a_code_of_another_item_is_refused_with_a_sentence_and_nothing_changes()
     assert mine.labels.count() == 1
 
 
+def test_an_items_own_code_is_refused_even_where_its_label_row_is_lost():
+    mine, other = make_item(), make_item()
+    other.labels.all().delete()
+    with pytest.raises(LabelRefused, match="is already the label of"):
+        label_bind(code=other.code, item=mine, at=NOW)
+    assert not Label.objects.filter(code=other.code).exists()
+
+
 @pytest.mark.parametrize("text", ["", "ABC", "DO.OUT", "4H2K70A0", "x" * 5000])
 def test_what_is_no_code_binds_nothing(text):
     with pytest.raises(LabelRefused) as refused:
