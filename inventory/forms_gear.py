@@ -94,7 +94,14 @@ def place_field(label: str = "Where it stays", **kw: Any) -> forms.ModelChoiceFi
     return forms.ModelChoiceField(Place.objects.all(), label=label, empty_label="Nowhere yet", **kw)
 
 
-class GearForm(forms.Form):
+class PlainForm(forms.Form):
+    """A form whose labels are words, without a colon after them."""
+
+    def __init__(self, *args: Any, **kw: Any) -> None:
+        super().__init__(*args, **{"label_suffix": "", **kw})
+
+
+class GearForm(PlainForm):
     """What every form about an item shares: the company's unit, and prices for owners only."""
 
     def __init__(self, *args: Any, company: Company, person: Person, **kw: Any) -> None:
@@ -148,6 +155,8 @@ class ItemAddForm(GearForm):
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
+        if "uid" in self.errors:
+            self.add_error(None, "The form was broken on its way here. Open it again.")
         if given.get("count", 1) > 1:
             for name in ("code", "name", "serial"):
                 if given.get(name):
@@ -193,13 +202,13 @@ class ItemEditForm(GearForm):
         return chosen
 
 
-class RetireForm(forms.Form):
+class RetireForm(PlainForm):
     because = forms.CharField(
         label="Why", max_length=200, help_text="Beyond repair, sold, lost at the quarry. Its history stays and can be found."
     )
 
 
-class LendForm(forms.Form):
+class LendForm(PlainForm):
     to = forms.CharField(label="Who has it", max_length=80)
     home_by = forms.DateField(label="Home by", required=False, widget=DayInput())
 
@@ -214,12 +223,12 @@ class LendForm(forms.Form):
         return home_by
 
 
-class BorrowForm(forms.Form):
+class BorrowForm(PlainForm):
     borrowed_from = forms.CharField(label="Whose it is", max_length=80)
     give_back_by = forms.DateField(label="Give back by", required=False, widget=DayInput())
 
 
-class PlaceForm(forms.Form):
+class PlaceForm(PlainForm):
     place = forms.ModelChoiceField(
         Place.objects.all(),
         label="Where",
@@ -229,7 +238,7 @@ class PlaceForm(forms.Form):
     )
 
 
-class PhotoForm(forms.Form):
+class PhotoForm(PlainForm):
     photo = forms.FileField(
         label="Photo",
         widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),

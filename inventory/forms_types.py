@@ -9,7 +9,7 @@ from company.calc.roles import Role
 from company.models import Company, Person
 from inventory.calc.fact_words import words_of
 from inventory.calc.kinds import Kind
-from inventory.forms_gear import LengthField, MoneyField, TypeField
+from inventory.forms_gear import LengthField, MoneyField, PlainForm, TypeField
 from inventory.models import FACTS_OF_KIND, GearType
 
 LONGEST_STOCK = 20
@@ -39,11 +39,16 @@ class TypeForm(forms.ModelForm):
             "cell_size": "Cell it takes",
             "label_diameter_mm": "A label wraps around, mm",
         }
-        help_texts = {"mass_g": "", "label_diameter_mm": "Outer diameter, for flags on leads.", "counted_at_first": ""}
+        help_texts = {
+            "mass_g": "",
+            "bays": "",
+            "label_diameter_mm": "Outer diameter, for flags on leads.",
+            "counted_at_first": "",
+        }
         widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
 
     def __init__(self, *args: Any, company: Company, person: Person, **kw: Any) -> None:
-        super().__init__(*args, **kw)
+        super().__init__(*args, **{"label_suffix": "", **kw})
         self.fields["bays"].required = False
         self.fields["replacement_cents"].label = f"Replacement value, {company.currency}"
         if not person.is_at_least(Role.OWNER):
@@ -82,12 +87,14 @@ class FactsFormBase(forms.ModelForm):
     """Facts of one kind; every label carries its unit."""
 
     def __init__(self, *args: Any, **kw: Any) -> None:
-        super().__init__(*args, **kw)
+        super().__init__(*args, **{"label_suffix": "", **kw})
         for name, field in self.fields.items():
             words, unit = words_of(name)
             if name == "stock_lengths_mm":
                 field.label, field.help_text = "Stock lengths, m", "As 3, 6, 10."
                 continue
+            if name == "source":
+                field.help_text = ""
             field.label = f"{words[:1].upper()}{words[1:]}{f', {unit}' if unit else ''}"
             if isinstance(field, forms.NullBooleanField):
                 field.widget = forms.Select(choices=[("unknown", "not known"), ("true", "yes"), ("false", "no")])
@@ -101,7 +108,7 @@ def facts_form_of(kind: Kind) -> type[forms.ModelForm]:
     return type(f"{model.__name__}Form", (FactsFormBase,), {"Meta": meta, **extra})
 
 
-class GoesWithForm(forms.Form):
+class GoesWithForm(PlainForm):
     """So many of another type go with this one."""
 
     needs = TypeField(label="Goes with it")

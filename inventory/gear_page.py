@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from company.calc.roles import Role
 from company.clock import today
+from company.models import Company
 from company.registries import NAV, NavEntry
 from company.templatetags.tape import day as day_words
 from company.templatetags.tape import metres
@@ -116,6 +117,7 @@ def whose_it_is(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
 def office_life(item: Item, at: datetime) -> Iterable[LifeEntry]:
     """Tell what the office did with the item, and the days it is to be given back or home."""
     events = list(item.events.select_related("person"))
+    zone = Company.current().zone
     if item.bought_on:
         yield LifeEntry(at=item.bought_on, did="bought", small=item.maker)
     if not any(e.what == What.ADDED for e in events):
@@ -129,7 +131,9 @@ def office_life(item: Item, at: datetime) -> Iterable[LifeEntry]:
         mark = {What.RETIRED: "cross", What.LENT: "out", What.GONE_HOME: "home", What.LENT_HOME: "home"}.get(
             What(event.what), ""
         )
-        yield LifeEntry(at=event.on if event.on != today(event.at) else event.at, did=event.what, small=small, mark=mark)
+        yield LifeEntry(
+            at=event.on if event.on != event.at.astimezone(zone).date() else event.at, did=event.what, small=small, mark=mark
+        )
     if item.retired_on and not any(e.what == What.RETIRED for e in events):
         yield LifeEntry(at=item.retired_on, did="retired", small=item.retired_because, mark="cross")
     if item.give_back_by and not item.gone_home_on:
@@ -157,7 +161,6 @@ def office_actions(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
     yield do("Change it", "item-edit")
     yield ItemAction(name="Print its label", url=f"{reverse('labels-print')}?codes={item.code}", role=Role.TECHNICIAN)
     yield do("Add one like it", "item-copy")
-    yield do("Put it elsewhere", "item-place")
     yield do("Lend, borrow, give back", "item-lend")
     yield do("Back in use" if item.retired_on else "Retire it", "item-retire")
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db import connections
-from django.db.models import Q, QuerySet
+from django.db.models import Case, F, Q, QuerySet, Value, When
 from django.db.models.expressions import RawSQL
 from django.http import HttpRequest
 from django.urls import reverse
@@ -30,6 +30,13 @@ class Asked:
 
     words: tuple[str, ...] = ()
     why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoundItem(Found):
+    """An item found: `lifted_mark` says how it is away."""
+
+    lifted_mark: str = ""
 
 
 def asked(text: str) -> Asked:
@@ -66,7 +73,8 @@ def matching(items: ItemQuerySet, text: str) -> ItemQuerySet:
     ids = matching_ids(items.db, found.words, most=EXACT_UP_TO)
     if len(ids) <= EXACT_UP_TO:
         return items.filter(pk__in=ids)
-    return items.filter(pk__in=_subquery(items.db, found.words))
+    # a sum is no column: the database walks the list in its order and asks whether each row is among the many
+    return items.alias(one_of_many=F("pk") + 0).filter(one_of_many__in=_subquery(items.db, found.words))
 
 
 def matching_ids(using: str, words: Iterable[str], *, most: int) -> list[int]:
@@ -103,11 +111,11 @@ def found_items(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
         return
     ids = matching_ids("default", words, most=EXACT_UP_TO)
     items = Item.objects.described(today()).filter(pk__in=ids[:EXACT_UP_TO])
-    start = " ".join(words)
-    ranked = sorted(items, key=lambda item: (item.retired_on is not None, not item.label.lower().startswith(start)))
-    for item in ranked[:most]:
+    named_so = Case(When(type__name__istartswith=" ".join(words), then=Value(0)), default=Value(1))
+    gone = Case(When(retired_on=None, then=Value(0)), default=Value(1))
+    for item in items.order_by(gone, named_so, "type__name", "length_mm", "name", "code")[:most]:
         where = Where(item.where)
-        yield Found(
+        yield FoundItem(
             name=item.label,
             url=item.get_absolute_url(),
             code=spelled(item.code),
@@ -115,6 +123,7 @@ def found_items(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
             kind="Items",
             standing=item.standing,
             lifted=where in WHERE_LIFTED,
+            lifted_mark=WHERE_LIFTED.get(where, ""),
             rank=len(ids),
         )
 

@@ -7,6 +7,7 @@ looked up as a beginning.
 
 from typing import Any
 
+from django.db import transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 TABLE = "inventory_itemsearch"
@@ -47,15 +48,33 @@ _POSTGRES_ROWS = (
 )
 
 
+def make_table(connection: BaseDatabaseWrapper) -> None:
+    """Make the empty table of words; other databases do without."""
+    statements = {"sqlite": _SQLITE_TABLE, "postgresql": _POSTGRES_TABLE}.get(connection.vendor, ())
+    with connection.cursor() as cursor:
+        for statement in statements:
+            cursor.execute(statement)
+
+
 def install(connection: BaseDatabaseWrapper) -> None:
-    """Make the index and what keeps it, afresh, from all items there are; other databases do without."""
+    """Fill the table from all items there are, and put in place what keeps it."""
     statements = {"sqlite": _sqlite, "postgresql": _postgres}.get(connection.vendor)
     if statements is None:
         return
     drop_triggers(connection)
-    with connection.cursor() as cursor:
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
         for statement in statements():
             cursor.execute(statement)
+
+
+def refresh_statistics(connection: BaseDatabaseWrapper) -> None:
+    """Let the database look at how its rows lie, so that lists are walked in their order and not sorted."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            cursor.execute("PRAGMA analysis_limit = 1000")
+        for table in ("inventory_item", "inventory_geartype", "inventory_place", "inventory_label"):
+            if connection.vendor in {"sqlite", "postgresql"}:
+                cursor.execute(f"ANALYZE {table}")
 
 
 def drop(connection: BaseDatabaseWrapper) -> None:
@@ -111,13 +130,25 @@ def after_migrating(sender: Any, using: str, **_kw: Any) -> None:
         tables = set(connection.introspection.table_names(cursor))
     if {"inventory_item", "inventory_geartype", "inventory_place", TABLE} <= tables and not is_kept(connection):
         install(connection)
+    if "inventory_label" in tables:
+        refresh_statistics(connection)
+
+
+_SQLITE_TABLE = (
+    f"DROP TABLE IF EXISTS {TABLE}",
+    f"CREATE VIRTUAL TABLE {TABLE} USING fts5(text, tokenize='trigram')",
+)
+_POSTGRES_TABLE = (
+    "CREATE EXTENSION IF NOT EXISTS pg_trgm",
+    f"CREATE TABLE IF NOT EXISTS {TABLE} (rowid bigint PRIMARY KEY, text text NOT NULL)",
+    f"CREATE INDEX IF NOT EXISTS inventory_itemsearch_trigrams ON {TABLE} USING gin (text gin_trgm_ops)",
+)
 
 
 def _sqlite() -> list[str]:
     again = f"UPDATE {TABLE} SET text = (SELECT {_SQLITE_TEXT} {_FROM} WHERE i.id = {TABLE}.rowid)"  # noqa: S608
     return [
-        f"DROP TABLE IF EXISTS {TABLE}",
-        f"CREATE VIRTUAL TABLE {TABLE} USING fts5(text, tokenize='trigram')",
+        f"DELETE FROM {TABLE}",  # noqa: S608
         f"INSERT INTO {TABLE} (rowid, text) {_SQLITE_ROWS}",
         f"CREATE TRIGGER inventory_itemsearch_added AFTER INSERT ON inventory_item BEGIN "
         f"INSERT INTO {TABLE} (rowid, text) {_SQLITE_ROWS} WHERE i.id = NEW.id; END",
@@ -152,11 +183,8 @@ def _postgres() -> list[str]:
 
     renamed = "WHEN (OLD.name IS DISTINCT FROM NEW.name)"
     return [
-        "CREATE EXTENSION IF NOT EXISTS pg_trgm",
-        f"CREATE TABLE IF NOT EXISTS {TABLE} (rowid bigint PRIMARY KEY, text text NOT NULL)",
         f"TRUNCATE {TABLE}",
         put,
-        f"CREATE INDEX IF NOT EXISTS inventory_itemsearch_trigrams ON {TABLE} USING gin (text gin_trgm_ops)",
         keeper("item", f"{put} WHERE i.id = NEW.id {again}"),
         keeper("deleted", f"DELETE FROM {TABLE} WHERE rowid = OLD.id"),  # noqa: S608
         keeper("emptied", f"TRUNCATE {TABLE}"),

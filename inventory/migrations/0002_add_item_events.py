@@ -34,6 +34,11 @@ class Migration(migrations.Migration):
             model_name='geartype',
             name='gear_type_standing_by_kind',
         ),
+        migrations.AlterField(
+            model_name='item',
+            name='type',
+            field=models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='items', to='inventory.geartype'),
+        ),
         migrations.AddIndex(
             model_name='item',
             index=models.Index(condition=models.Q(('excepts', ''), _negated=True), fields=['excepts'], name='item_good_except'),

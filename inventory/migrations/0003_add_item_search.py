@@ -1,4 +1,4 @@
-"""The index of words: FTS5 trigrams on SQLite, pg_trgm on PostgreSQL, each kept by triggers."""
+"""The index of words: FTS5 trigrams on SQLite, pg_trgm on PostgreSQL. What keeps it is put in place after all migrations."""
 
 from django.db import migrations
 
@@ -6,7 +6,7 @@ from inventory import search_index
 
 
 def install(apps, schema_editor):
-    search_index.install(schema_editor.connection)
+    search_index.make_table(schema_editor.connection)
 
 
 def drop(apps, schema_editor):

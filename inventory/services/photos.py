@@ -16,7 +16,7 @@ MOST_BYTES = 20 * 1024 * 1024
 MOST_PIXELS = 40_000_000
 MOST_PIXELS_JPEG = 120_000_000  # a JPEG is decoded at a fraction of its size
 LARGE, SMALL = 1600, 360
-FORMATS = ("JPEG", "MPO", "PNG", "WEBP")
+FORMATS = ("JPEG", "PNG", "WEBP")
 TOO_BIG = "That photo is over 20 MB. Send a smaller one: a phone's own photo is enough."
 NO_PHOTO = "That is no photo this program can read. Send a JPEG, PNG or WebP; the file may be broken."
 # what Pillow raises on broken, truncated or hostile files

@@ -41,6 +41,7 @@ def gear(request: HttpRequest) -> HttpResponse:
     """List what we own, as strips."""
     day = today()
     asked = ItemFilter(request.GET, queryset=Item.objects.all(), day=day)
+    asked.form.label_suffix = ""
     rows = asked.qs if asked.form.is_valid() else Item.objects.none()
     count = count_up_to(rows)
     table = ItemTable(rows.described(day))

@@ -20,10 +20,10 @@ from inventory.services.types import goes_with_add, goes_with_remove, type_add, 
 from inventory.views.gear import drawn
 
 SHOWN = 50
-# counted up to 1,000 a type: nobody reads more, and a type of 50,000 leads must not slow the list
+# counted up to 100 a type: nobody reads more, and a type of 50,000 leads must not slow the list
 _OWNED = RawSQL(
     "(SELECT COUNT(*) FROM (SELECT 1 FROM inventory_item i WHERE i.type_id = inventory_geartype.id"
-    " AND i.retired_on IS NULL AND i.gone_home_on IS NULL LIMIT 1000) some)",
+    " AND i.retired_on IS NULL AND i.gone_home_on IS NULL LIMIT 100) some)",
     (),
 )
 
