@@ -10,8 +10,8 @@ from company.clock import today
 from company.models import Company, Person
 from inventory.calc import codes
 from inventory.calc.names import NameStyle, names_after
-from inventory.models import GearType, Item, Place
-from inventory.services.cases import placement_record, plan_line_set
+from inventory.models import CountedLine, GearType, Item, Label, Place
+from inventory.services.cases import case_count_set, placement_record, plan_line_set
 from inventory.services.counted import counted_line_add
 from inventory.services.items import item_add
 
@@ -61,7 +61,8 @@ def people_make(*, told: dict[str, Any], at: datetime) -> tuple[Company, dict[st
 
 
 def places_make(*, told: dict[str, Any]) -> dict[str, Place]:
-    """Make the shelves, the bench and the repairer."""
+    """Make the shelves, the bench and the repairer, in place of those the catalogue brings."""
+    Place.objects.all().delete()
     made = [Place(name=name, sort=sort, rank=rank) for name, sort, rank in told["places"]]
     Place.objects.bulk_create(made)
     return {place.name: place for place in Place.objects.all()}
@@ -83,6 +84,8 @@ def stock_make(*, cast: Cast, told: dict[str, Any]) -> None:
         )
     for entry in told["cases"]:
         _case(cast, entry)
+    # all but the labels of one shelf are printed and stuck on
+    Label.objects.exclude(item__home=cast.places["Rack wall"]).update(printed_at=cast.ago(OWNED_SINCE_DAYS - 2))
 
 
 def _items(cast: Cast, entry: dict[str, Any]) -> None:
@@ -130,6 +133,16 @@ def _case(cast: Cast, entry: dict[str, Any]) -> None:
     for key, length_mm, count in entry["plan"]:
         plan_line_set(case=case, type=cast.types[key], length_mm=length_mm, count=count)
         free = Item.objects.filter(type=cast.types[key], length_mm=length_mm, in_case=None).order_by("name", "pk")
+        line = CountedLine.objects.filter(type=cast.types[key], length_mm=length_mm).first()
+        if line and not free.exists():
+            case_count_set(
+                uid=cast.uid(),
+                case=case,
+                line=line,
+                count=count - 1,
+                at=cast.ago(OWNED_SINCE_DAYS - 5),
+                person=cast.people["technician"],
+            )
         for item in free[:count]:
             placement_record(
                 uid=cast.uid(),
