@@ -32,9 +32,8 @@ def main() -> None:
             fits = b["ms"] < 300
         same = a["queries"] == b["queries"]
         mark = "yes" if fits and (same or "scan" in name) else "NO"
-        print(
-            f"{name:28}{a['ms']:>11.1f} ms{b['ms']:>12.1f} ms{b['ms'] / a['ms']:>8.2f}{a['queries']:>6} {b['queries']:>5}   {mark}: {asked}"
-        )
+        times = f"{a['ms']:>11.1f} ms{b['ms']:>12.1f} ms{b['ms'] / a['ms']:>8.2f}"
+        print(f"{name:28}{times}{a['queries']:>6} {b['queries']:>5}   {mark}: {asked}")
     print()
     for script in sorted(Path(__file__).parent.glob("bench_*.py")):
         sys.stdout.flush()
