@@ -441,13 +441,16 @@ def test_everything_works_without_script(open_page, technician, show):
     page = open_page(technician, script=False)
     page.goto("/dock/")
     page.keyboard.type(item.code)
-    page.keyboard.press("Enter")
-    page.wait_for_selector('#hit[data-signal="fine"]')
-    page.get_by_role("button", name="Undo last").click()
-    page.wait_for_load_state()
+    with page.expect_navigation(url="**/dock/?hit=*"):
+        page.keyboard.press("Enter")
+    assert page.locator("#hit").get_attribute("data-signal") == "fine"
+    assert not page.locator("#sound").is_visible()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Undo last").click()
     assert not Checkout.objects.exists()
-    page.get_by_role("button", name="Turn").click()
-    page.wait_for_selector('header.way[data-way="truck"]')
+    with page.expect_navigation():
+        page.get_by_role("button", name="Turn").click()
+    assert page.locator("header.way").get_attribute("data-way") == "truck"
 
 
 def test_script_and_style_of_the_dock_stay_under_60_kb_compressed(dock):
