@@ -17,7 +17,6 @@ urlpatterns = [
     path("types/<int:pk>/delete/", types.type_delete_it, name="gear-type-delete"),
     path("a/<str:code>", item.item, name="item"),
     path("a/<str:code>/", item.item, name="item-with-slash"),
-    path("A/<str:code>", item.item, name="item-of-label"),  # labels carry their address in capitals
     path("A/<str:code>", item.item, name="item-in-capitals"),  # as a printed label spells it
     path("a/<str:code>/edit/", item_do.item_edit_page, name="item-edit"),
     path("a/<str:code>/copy/", item_do.item_copy_page, name="item-copy"),
