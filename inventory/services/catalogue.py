@@ -26,7 +26,7 @@ def catalogue_load(*, catalogue: dict[str, Any]) -> dict[str, GearType]:
     shop is still known by its key. A type of the same name entered by hand before is taken for the catalogue's.
     """
     wanted = catalogue["types"]
-    by_key = {t.key: t for t in GearType.objects.filter(key__in=[w["key"] for w in wanted])}
+    by_key: dict[str, GearType] = {str(t.key): t for t in GearType.objects.filter(key__in=[w["key"] for w in wanted])}
     by_name = {t.name: t for t in GearType.objects.filter(name__in=[w["name"] for w in wanted])}
     fresh: set[str] = set()
     for entry in wanted:

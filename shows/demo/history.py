@@ -170,7 +170,7 @@ def _home(cast: Cast, show: Show, *, left: Iterable[int] = (), bad_of: str = "")
     left = set(left)
     truck_at, home_at = show.strike + timedelta(minutes=20), show.home_by - timedelta(minutes=25)
     out = Item.objects.filter(custody_show=show.pk).exclude(pk__in=left).select_related("type", "in_case")
-    with_case = {item.pk for item in out if item.in_case_id and item.in_case.custody_show == show.pk}
+    with_case = {item.pk for item in out if item.in_case and item.in_case.custody_show == show.pk}
     trucks, backs = [], []
     for number, item in enumerate(out):
         if item.pk in with_case:
