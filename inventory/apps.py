@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.db.models import Model
 from django.db.models.signals import post_migrate, pre_migrate
 
 
@@ -18,7 +19,8 @@ class InventoryConfig(AppConfig):
         from inventory.models import FACTS_OF_KIND, CasePlanLine, CountedLine, GearType, GoesWith, Item, Place
 
         derived = ["custody", "custody_show", "custody_since", "in_case", "missing_since", "suspect_since"]
-        for model in [GearType, *dict.fromkeys(FACTS_OF_KIND.values()), Place, CasePlanLine, CountedLine, GoesWith]:
+        kinds: list[type[Model]] = [*dict.fromkeys(FACTS_OF_KIND.values())]
+        for model in [GearType, Place, CasePlanLine, CountedLine, GoesWith, *kinds]:
             track(model)
         track(Item, exclude=derived)
 
