@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.calc.kinds import Evidence
-from shows.calc.custody import Advice, Custody, Event, Finding, Head, Put, ShowTimes, Undo, fold, undone
+from shows.calc.custody import fold
+from shows.calc.evidence import Advice, Custody, Event, Finding, Head, Put, ShowTimes, Undo, undone
 from shows.calc.words import Action, Ended, Outcome, Signal
 
 T0 = datetime(2026, 9, 25, 9, 0, tzinfo=UTC)
