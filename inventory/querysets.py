@@ -103,8 +103,9 @@ class ItemQuerySet(models.QuerySet):
             return rows.filter(at__sort="repairer" if value == Where.REPAIRER else "bench")
         rows = rows.filter(Q(at=None) | Q(at__sort="shelf"))
         if value == Where.CASE:
-            return rows.filter(in_case__isnull=False)
-        return rows.filter(in_case=None) if value == Where.SHOP else self.none()
+            return rows.filter(in_case_id__gt=0)  # a range, so that the index over cases is walked and not the list
+        # a sum is no column: most things lie in no case, and the index over cases would be the slowest way to find them
+        return rows.alias(case_key=F("in_case") + 0).filter(case_key=None) if value == Where.SHOP else self.none()
 
     def owned(self) -> "ItemQuerySet":
         """Leave out what is retired or borrowed and gone home."""

@@ -11,14 +11,14 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 from django_tables2 import LazyPaginator, RequestConfig
 
-from company.access import technician_required
+from company.access import signed_in, technician_required
 from company.clock import now, today
 from inventory.calc.kinds import WHERE_LIFTED, Where
 from inventory.filters_gear import ItemFilter
 from inventory.forms_gear import PlaceForm
 from inventory.gear_page import standing_words
 from inventory.models import GearType, Item
-from inventory.search import EXACT_UP_TO, count_up_to, where_words
+from inventory.search import EXACT_UP_TO, where_words
 from inventory.services.items import GearRefused, item_retire, items_set_place
 from inventory.tables_gear import PER_PAGE, ItemTable
 
@@ -43,7 +43,11 @@ def gear(request: HttpRequest) -> HttpResponse:
     asked = ItemFilter(request.GET, queryset=Item.objects.all(), day=day)
     asked.form.label_suffix = ""
     rows = asked.qs if asked.form.is_valid() else Item.objects.none()
-    count = count_up_to(rows)
+    keys = list(rows.order_by().values_list("pk", flat=True)[: EXACT_UP_TO + 1])
+    count = len(keys)
+    if count <= EXACT_UP_TO:
+        # few: sort those; many: walk the list in its order, which the next fifty of so many are never far along
+        rows = Item.objects.filter(pk__in=keys)
     table = ItemTable(rows.described(day))
     RequestConfig(request, paginate={"paginator_class": LazyPaginator, "per_page": PER_PAGE, "page": _page(request)}).configure(
         table
@@ -106,7 +110,7 @@ def _retire(request: HttpRequest, items: list[Item], back: str) -> HttpResponse:
     done, refused = 0, []
     for item in items:
         try:
-            item_retire(item=item, because=because, on=today(at), at=at, person=request.user)
+            item_retire(item=item, because=because, on=today(at), at=at, person=signed_in(request))
             done += 1
         except GearRefused as why:
             refused.append(str(why))

@@ -7,6 +7,7 @@ from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
+from company.access import signed_in
 from company.calc.roles import Role
 from company.clock import now
 from inventory.calc import codes
@@ -47,7 +48,9 @@ def item(request: HttpRequest, code: str) -> HttpResponse:
         return redirect(found)
     drawn([found])
     ahead, past = life_rows((entry for tell in ITEM_LIFE for entry in tell(found, at)), day=day, zone=request.company.zone)
-    actions = [action for offer in ITEM_ACTIONS for action in offer(request, found) if request.user.is_at_least(action.role)]
+    actions = [
+        action for offer in ITEM_ACTIONS for action in offer(request, found) if signed_in(request).is_at_least(action.role)
+    ]
     context = {
         "section": "Gear",
         "item": found,

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.views.decorators.http import require_http_methods, require_POST
 
-from company.access import owner_required, technician_required
+from company.access import owner_required, signed_in, technician_required
 from company.clock import now, today
 from company.templatetags.tape import code as spelled
 from inventory.calc import codes
@@ -52,7 +52,7 @@ def item_or_404(code: str) -> Item:
 def gear_add(request: HttpRequest) -> HttpResponse:
     """Add one thing, or twenty-four alike."""
     wanted = {name: request.GET[name] for name in ("type", "code", "count", "length_mm", "home") if request.GET.get(name)}
-    kw: dict[str, Any] = {"company": request.company, "person": request.user}
+    kw: dict[str, Any] = {"company": request.company, "person": signed_in(request)}
     form = ItemAddForm(request.POST, **kw) if request.method == "POST" else ItemAddForm(initial=wanted, **kw)
     if request.method == "POST" and form.is_valid():
         try:
@@ -72,9 +72,9 @@ def _add(request: HttpRequest, given: dict[str, Any]) -> list[Item]:
     if count == 1 and (code or name or serial):
         if not name:
             name = _next_name(given["type"], given["length_mm"], style)
-        return [item_add(**given, code=code, name=name, serial=serial, at=at, person=request.user)]
+        return [item_add(**given, code=code, name=name, serial=serial, at=at, person=signed_in(request))]
     style = NameStyle(style) if style else style_usual(type=given["type"], length_mm=given["length_mm"])
-    return items_add(**given, count=count, style=style, at=at, person=request.user)
+    return items_add(**given, count=count, style=style, at=at, person=signed_in(request))
 
 
 def _next_name(type_: GearType, length_mm: int, style: str) -> str:
@@ -100,12 +100,12 @@ def _added(request: HttpRequest, items: list[Item]) -> HttpResponse:
 def item_copy_page(request: HttpRequest, code: str) -> HttpResponse:
     """Add more like this one."""
     found = item_or_404(code)
-    kw: dict[str, Any] = {"company": request.company, "person": request.user}
+    kw: dict[str, Any] = {"company": request.company, "person": signed_in(request)}
     form = ItemCopyForm(request.POST or None, **kw)
     if request.method == "POST" and form.is_valid():
         style = style_usual(type=found.type, length_mm=found.length_mm)
         try:
-            items = item_copy(item=found, at=now(), style=style, person=request.user, **form.cleaned_data)
+            items = item_copy(item=found, at=now(), style=style, person=signed_in(request), **form.cleaned_data)
         except GearRefused as refused:
             form.add_error(None, str(refused))
         else:
@@ -118,7 +118,7 @@ def item_copy_page(request: HttpRequest, code: str) -> HttpResponse:
 def item_edit_page(request: HttpRequest, code: str) -> HttpResponse:
     """Change what is written about an item, and its photo."""
     found = item_or_404(code)
-    form = ItemEditForm(request.POST or None, item=found, company=request.company, person=request.user)
+    form = ItemEditForm(request.POST or None, item=found, company=request.company, person=signed_in(request))
     if request.method == "POST" and form.is_valid():
         try:
             item_edit(item=found, changes=form.cleaned_data)
@@ -132,7 +132,7 @@ def item_edit_page(request: HttpRequest, code: str) -> HttpResponse:
         "item": found,
         "form": form,
         "photo_form": PhotoForm(),
-        "history": item_history(item=found, at=now()) if request.user.is_owner else "-",
+        "history": item_history(item=found, at=now()) if signed_in(request).is_owner else "-",
     }
     return render(request, "inventory/item_edit.html", context, status=422 if form.errors else 200)
 
@@ -147,11 +147,11 @@ def item_retire_page(request: HttpRequest, code: str) -> HttpResponse:
     if request.method == "POST":
         try:
             if found.retired_on:
-                item_unretire(item=found, on=today(at), at=at, person=request.user)
+                item_unretire(item=found, on=today(at), at=at, person=signed_in(request))
                 messages.success(request, f"{found} is back in use.")
                 return redirect(found)
             if form.is_valid():
-                item_retire(item=found, because=form.cleaned_data["because"], on=today(at), at=at, person=request.user)
+                item_retire(item=found, because=form.cleaned_data["because"], on=today(at), at=at, person=signed_in(request))
                 messages.success(request, f"{found} is retired.")
                 return redirect(found)
         except GearRefused as refused:
@@ -174,7 +174,7 @@ def item_lend_page(request: HttpRequest, code: str) -> HttpResponse:
         request.POST if did == "borrow" else None,
         initial={"borrowed_from": found.borrowed_from, "give_back_by": found.give_back_by},
     )
-    who: dict[str, Any] = {"item": found, "on": day, "at": at, "person": request.user}
+    who: dict[str, Any] = {"item": found, "on": day, "at": at, "person": signed_in(request)}
     try:
         done = ""
         if did == "lend" and lend.is_valid():

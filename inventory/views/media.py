@@ -1,6 +1,9 @@
 """Photos: taken in with a limit that holds while the bytes arrive, handed out behind the sign-in."""
 
+from typing import Any
+
 from django.contrib import messages
+from django.core.files.uploadedfile import UploadedFile
 from django.core.files.uploadhandler import TemporaryFileUploadHandler
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseNotModified
 from django.shortcuts import redirect
@@ -18,7 +21,7 @@ from inventory.views.item_do import item_or_404
 class LimitedUpload(TemporaryFileUploadHandler):
     """Write an upload to disk as it comes, and drop it on the floor once it is over the limit."""
 
-    def new_file(self, *args: object, **kwargs: object) -> None:
+    def new_file(self, *args: Any, **kwargs: Any) -> None:
         super().new_file(*args, **kwargs)
         self.seen = 0
 
@@ -29,7 +32,7 @@ class LimitedUpload(TemporaryFileUploadHandler):
             return None
         return super().receive_data_chunk(raw_data, start)  # type: ignore[func-returns-value]
 
-    def file_complete(self, file_size: int) -> object | None:
+    def file_complete(self, file_size: int) -> UploadedFile | None:
         if self.seen > MOST_BYTES:
             self.file.close()
             return None
@@ -43,7 +46,7 @@ def item_photo(request: HttpRequest, code: str) -> HttpResponse:
     picture = found.thumbnail if request.GET.get("size") == "small" and found.thumbnail else found.photo
     if not picture:
         raise Http404
-    etag = quote_etag(picture.name)
+    etag = quote_etag(picture.name or "")
     if etag in parse_etags(request.headers.get("If-None-Match", "")):
         response: HttpResponse = HttpResponseNotModified()
     else:

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from company.access import owner_required, technician_required
+from company.access import owner_required, signed_in, technician_required
 from company.clock import today
 from inventory.calc.kinds import KIND_NAMES, Kind
 from inventory.forms_types import GoesWithForm, TypeForm, facts_form_of
@@ -23,7 +23,7 @@ SHOWN = 50
 # counted up to 100 a type: nobody reads more, and a type of 50,000 leads must not slow the list
 _OWNED = RawSQL(
     "(SELECT COUNT(*) FROM (SELECT 1 FROM inventory_item i WHERE i.type_id = inventory_geartype.id"
-    " AND i.retired_on IS NULL AND i.gone_home_on IS NULL LIMIT 100) some)",
+    " AND i.retired_on IS NULL AND i.gone_home_on IS NULL LIMIT 100) AS counted)",
     (),
 )
 
@@ -100,7 +100,7 @@ def type_edit_page(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _type_form(request: HttpRequest, kind: Kind, type_: GearType | None) -> HttpResponse:
     given = request.POST if request.method == "POST" else None
-    form = TypeForm(given, instance=type_, company=request.company, person=request.user)
+    form = TypeForm(given, instance=type_, company=request.company, person=signed_in(request))
     facts_form = facts_form_of(kind)(given, instance=type_.facts if type_ else None, prefix="facts")
     if given is not None and form.is_valid() & facts_form.is_valid():
         fields: dict[str, Any] = {"fields": form.cleaned_data, "facts": facts_form.cleaned_data}
