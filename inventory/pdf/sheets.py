@@ -155,10 +155,8 @@ class _Pen:
         canvas.saveState()
         canvas.setFillGray(0)
         canvas.transform(module, 0, 0, -module, left, top)
-        path = canvas.beginPath()
-        for column, row, length in self._paths[key]:
-            path.rect(column, row, length, 1)
-        canvas.drawPath(path, stroke=0, fill=1)
+        # whole numbers, written as they stand: a path object would print each through its slow float printer
+        canvas.addLiteral(" ".join(f"{column} {row} {length} 1 re" for column, row, length in self._paths[key]) + " f")
         canvas.restoreState()
 
     def _pen(self, stroke: float, *, dashed: bool = False, quiet: bool = False) -> None:
