@@ -109,6 +109,9 @@ class ScanIn(Schema):
     missing: Any = Field(None, description="Codes of contents that were not in the case.")
     undoes: Any = Field(None, description="The id of the scan that this one takes back.")
     replaces: Any = Field(None, description="The code of the dead item whose place on the pull list this one takes.")
+    into: Any = Field(
+        None, description="The code of the bench bag or case it was put in; whatever goes in a bench bag is suspect."
+    )
     ticked: Any = Field(None, description="True when it was ticked on paper or for a whole truck, not scanned.")
 
 

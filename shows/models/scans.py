@@ -30,6 +30,7 @@ class Scan(models.Model):
     missing = models.JSONField(default=list, blank=True, help_text="Codes of contents that were not in the case.")
     undoes = models.UUIDField(null=True, blank=True)
     replaces = models.CharField(max_length=8, blank=True, default="", help_text="The dead item whose place this one takes.")
+    into = models.CharField(max_length=8, blank=True, default="", help_text="The bench bag or case it was put in.")
     ticked = models.BooleanField(default=False, help_text="Entered from a paper list or for a whole truck: said, not seen.")
     happened_at = models.DateTimeField(null=True, blank=True)
     received_at = models.DateTimeField()

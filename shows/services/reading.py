@@ -41,6 +41,8 @@ class Draft:
     missing: list[str] = field(default_factory=list)
     undoes: uuid.UUID | None = None
     replaces: str = ""
+    into: str = ""
+    into_unread: bool = False
     ticked: bool = False
     happened_at: datetime | None = None
     effective_at: datetime
@@ -77,7 +79,7 @@ def draft_of(scan: dict[str, Any], *, device: str, sent_at: datetime | None, rec
     _read_action(draft, scan)
     _read_time(draft, scan, sent_at, received_at)
     _read_rest(draft, scan)
-    if draft.wrong or (seq is None and scan.get("seq") is not None):
+    if draft.wrong or draft.into_unread or (seq is None and scan.get("seq") is not None):
         draft.as_sent = kept(scan)
     return draft
 
@@ -147,6 +149,9 @@ def _read_rest(draft: Draft, scan: dict[str, Any]) -> None:
         draft.wrong.append("What was missing is not a list of codes.")
     if scan.get("replaces"):
         draft.replaces = codes.parse(text(scan["replaces"])).code
+    if scan.get("into"):
+        draft.into = codes.parse(text(scan["into"])).code
+        draft.into_unread = not draft.into
 
 
 def text(value: Any) -> str:
