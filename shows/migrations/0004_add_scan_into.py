@@ -1,4 +1,6 @@
 from django.db import migrations, models
+from django.db.models.functions import Length
+from django.db.models.lookups import LessThanOrEqual
 
 
 class Migration(migrations.Migration):
@@ -11,5 +13,13 @@ class Migration(migrations.Migration):
             model_name="scan",
             name="into",
             field=models.CharField(blank=True, default="", help_text="The bench bag or case it was put in.", max_length=8),
+        ),
+        migrations.AddConstraint(
+            model_name="scan",
+            constraint=models.CheckConstraint(
+                condition=LessThanOrEqual(Length(models.F("into")), 8),
+                name="scan_into_fits",
+                violation_error_message="Into has at most 8 characters.",
+            ),
         ),
     ]
