@@ -46,14 +46,20 @@ def fill(items: int, shows: int, at: datetime) -> None:
                 added_at=born,
                 tested_on=day - timedelta(days=100) if n % 2 else None,
                 test_by=day + timedelta(days=n % 300 - 20) if n % 3 == 0 else None,
-                suspect_since=at if n % 41 == 0 else None,
-                missing_since=at if n % 97 == 0 else None,
+                suspect_since=at if n % 17 == 0 else None,
+                missing_since=at if n % 19 == 0 else None,
             )
             for n in range(items)
         ),
         batch_size=2000,
     )
-    Label.objects.bulk_create((Label(code=i.code, item=i, minted_at=born, bound_at=born) for i in made), batch_size=5000)
+    Label.objects.bulk_create(
+        (
+            Label(code=i.code, item=i, minted_at=born, bound_at=born, printed_at=born if n >= 60 else None)
+            for n, i in enumerate(made)
+        ),
+        batch_size=5000,
+    )
     CustodyHead.objects.bulk_create((CustodyHead(item=i) for i in made), batch_size=5000)
     lines = CountedLine.objects.bulk_create(CountedLine(type=types[n % 40], length_mm=n * 10, added_at=born) for n in range(60))
     CountMove.objects.bulk_create(
