@@ -6,20 +6,19 @@ Everything is written so that doing it twice changes nothing: a scan may be take
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import F, Sum
-
 from company.models import Person
-from inventory.models import CountedLine, CountMove, Item, Placement
-from inventory.services.cases import placement_undo
+from inventory.calc.kinds import Evidence, Kind
+from inventory.models import CountMove, Item, Placement
+from inventory.services.cases import placement_record
 from inventory.services.counted import count_undo, undo_of
 from maintenance.models import Fault
 from maintenance.services import Report, faults_open, faults_withdraw
 from shows.models import PullRow, Scan
-
-DEEPEST = 20  # undone and done again so many times: nobody does
+from shows.services.lacking import DEEPEST, placement_turned
 
 
 def swap_pull_row(*, show: int, dead: int, spare: Item) -> dict[str, Any] | None:
@@ -135,11 +134,11 @@ def item_changed_back(item_id: int, changes: dict[str, Any]) -> None:
             untouched.update(**{name: value})
 
 
-def scans_taken_back(*, scans: Iterable[Scan], undo: uuid.UUID, at: datetime, person: Person | None) -> None:
+def scans_taken_back(*, scans: Iterable[Scan], at: datetime, person: Person | None) -> None:
     """Put back what these scans caused beside custody."""
     scans = list(scans)
     faults_withdraw(uids=[scan.uid for scan in scans], at=at)
-    placed = set(Placement.objects.filter(uid__in=[s.uid for s in scans]).values_list("uid", flat=True))
+    placed = _placed(scans)
     for scan in scans:
         caused = scan.caused or {}
         for item, changes in caused.get("items", {}).items():
@@ -147,7 +146,7 @@ def scans_taken_back(*, scans: Iterable[Scan], undo: uuid.UUID, at: datetime, pe
         if caused.get("swap"):
             swap_back(caused["swap"])
         if scan.uid in placed:
-            placement_undo(uid=uuid.uuid5(undo, str(scan.uid)), undoes=scan.uid, at=at, person=person)
+            placement_turned(scan.uid, done=False, at=at, person=person)
         if caused.get("counted"):
             _counts_turn(scan.uid, done=False, at=at, person=person)
 
@@ -171,6 +170,7 @@ def scans_done_again(*, scans: Iterable[Scan], at: datetime, person: Person | No
             for f in faults
         ]
     )
+    placed = _placed(scans)
     for scan in scans:
         caused = scan.caused or {}
         items_changed((int(item), changes, scan.effective_at) for item, changes in caused.get("items", {}).items())
@@ -178,6 +178,8 @@ def scans_done_again(*, scans: Iterable[Scan], at: datetime, person: Person | No
             spare = Item.objects.filter(pk=caused["swap"]["spare"]).first()
             if spare is not None:
                 swap_pull_row(show=scan.show_id, dead=caused["swap"]["dead"], spare=spare)
+        if scan.uid in placed:
+            placement_turned(scan.uid, done=True, at=at, person=person)
         if caused.get("counted"):
             _counts_turn(scan.uid, done=True, at=at, person=person)
 
@@ -194,13 +196,59 @@ def _counts_turn(uid: uuid.UUID, *, done: bool, at: datetime, person: Person | N
         count_undo(undo_uid=chain[turns - 1], at=at, person=person)
 
 
-def counted_lines(numbers: Iterable[int]) -> dict[int, CountedLine]:
-    """Read counted lines with their types."""
-    wanted = {number for number in numbers if number < 2**63}
-    return CountedLine.objects.select_related("type").in_bulk(wanted) if wanted else {}
+def _placed(scans: list[Scan]) -> set[uuid.UUID]:
+    """Return which of these scans put something somewhere."""
+    return set(Placement.objects.filter(uid__in=[s.uid for s in scans]).order_by().values_list("uid", flat=True))
 
 
-def counted_out(numbers: Iterable[int]) -> dict[tuple[int, int], int]:
-    """Return how many of each line are out to each show, as {(line, show): count}."""
-    rows = CountMove.objects.filter(line__in=list(numbers), show__isnull=False).order_by().values_list("line_id", F("show"))
-    return {(line, show): -total for line, show, total in rows.annotate(total=Sum("delta")) if total}
+@dataclass(frozen=True, kw_only=True)
+class Put:
+    """One thing that a scan put in a bench bag or a case."""
+
+    scan: uuid.UUID
+    item: Item
+    into: Item
+    at: datetime
+    device: str
+    seq: int
+    ticked: bool
+
+
+def into_cases(items: Iterable[int]) -> dict[int, Item]:
+    """Read what things were put in, with what says whether it is a bench bag."""
+    wanted = set(items)
+    return Item.objects.select_related("type__case_facts").in_bulk(wanted) if wanted else {}
+
+
+def is_bench_bag(case: Item) -> bool:
+    """Say whether whatever goes in is suspect. Needs `type__case_facts`."""
+    facts = getattr(case.type, "case_facts", None)
+    return facts is not None and facts.bench_bag
+
+
+def put_words(*, item: Item, into: Item | None) -> tuple[bool, str]:
+    """Say whether a thing can be put there, and in a sentence what follows."""
+    if into is None:
+        return False, "Nothing of ours has that bag's label: it was noted, but in no bag."
+    if into.type.kind != Kind.CASE:
+        return False, f"{into} holds nothing: it was noted, but put in nothing."
+    if item.type.kind == Kind.CASE:
+        return False, f"{item} is a case: pack it in {into} on that case's page."
+    if is_bench_bag(into) and item.type.has_standing:
+        return True, f"In {into}: suspect until it is tested."
+    return True, f"In {into}."
+
+
+def things_put(*, puts: Iterable[Put], person: Person | None) -> None:
+    """Place things where their scans put them, by the scans' own uids; items in the order of their keys, as locks ask."""
+    for put in sorted(puts, key=lambda p: (p.item.pk, p.at)):
+        placement_record(
+            uid=put.scan,
+            item=put.item,
+            case=put.into,
+            effective_at=put.at,
+            device=put.device,
+            seq=put.seq,
+            evidence=Evidence.SAID if put.ticked else Evidence.SEEN,
+            person=person,
+        )

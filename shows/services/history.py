@@ -32,7 +32,29 @@ STAY_FIELDS = (
     "closed_evidence",
     "ended",
 )
-
+SCANNED = (
+    "code",
+    "type__name",
+    "type__kind",
+    "type__has_standing",
+    "name",
+    "length_mm",
+    "borrowed_from",
+    "gone_home_on",
+    "lent_to",
+    "lent_on",
+    "lent_home_by",
+    "retired_on",
+    "suspect_since",
+    "missing_since",
+    "label_gone_since",
+    "at__name",
+    "at__sort",
+    "in_case",
+    "custody",
+    "custody_show",
+    "custody_since",
+)
 
 Written = tuple[str, int | None, datetime | None]  # custody, custody_show, custody_since of an item
 
@@ -122,6 +144,26 @@ def held_of(
 
 def _stay(show: int, fields: Sequence) -> calc.Stay:
     return calc.Stay(show=show, **{name.removesuffix("_id"): value for name, value in zip(STAY_FIELDS, fields, strict=True)})
+
+
+def items_of_codes(codes: Iterable[str]) -> dict[str, tuple[int, str]]:
+    """Return (item, kind) by code, of an item itself or of any label bound to one: a second question only for labels."""
+    wanted = set(codes)
+    if not wanted:
+        return {}
+    items = Item.objects.filter(code__in=wanted).order_by().values_list("code", "pk", "type__kind")
+    found = {code: (item, kind) for code, item, kind in items}
+    if others := wanted - set(found):
+        labels = Label.objects.filter(code__in=others, item__isnull=False).order_by()
+        for code, item, kind in labels.values_list("code", "item_id", "item__type__kind"):
+            found[code] = (item, kind)
+    return found
+
+
+def items_read(item_ids: Iterable[int]) -> dict[int, Item]:
+    """Read of these items what a scan must know: with few columns, since a batch has hundreds."""
+    wanted = set(item_ids)
+    return Item.objects.select_related("type", "at").only(*SCANNED).in_bulk(wanted) if wanted else {}
 
 
 # who lay in what, ever

@@ -18,6 +18,8 @@ MOST_MISSING = 500
 LONGEST_NOTE = 500
 LONGEST_DEVICE = 64
 LONGEST_KEPT = 5_000
+ACTIONS, CONDITIONS, SYMPTOMS = frozenset(Action), frozenset(Condition), frozenset(Symptom)
+UNREAD = codes.parse("")
 SYMPTOM_OF = {Condition.DAMAGED: Symptom.DAMAGED, Condition.PARTS_MISSING: Symptom.PARTS_MISSING}
 ILL = frozenset({Condition.SUSPECT, Condition.DAMAGED, Condition.PARTS_MISSING})
 
@@ -31,7 +33,7 @@ class Draft:
     device: str = ""
     seq: int = 0
     code_text: str = ""
-    parsed: codes.Parsed = field(default_factory=lambda: codes.parse(""))
+    parsed: codes.Parsed = UNREAD
     action: str = ""
     show: int | None = None
     condition: str = ""
@@ -86,7 +88,7 @@ def draft_of(scan: dict[str, Any], *, device: str, sent_at: datetime | None, rec
 
 def _read_action(draft: Draft, scan: dict[str, Any]) -> None:
     action = scan.get("action")
-    if isinstance(action, str) and action in set(Action):
+    if isinstance(action, str) and action in ACTIONS:
         draft.action = str(action)
     else:
         draft.wrong.append("It does not say whether it went out, on the truck or back.")
@@ -123,7 +125,7 @@ def _read_rest(draft: Draft, scan: dict[str, Any]) -> None:
         draft.show = whole(scan["show"], least=1)
         draft.unknown_show = draft.show is None
     condition = scan.get("condition") or ""
-    if isinstance(condition, str) and condition in set(Condition):
+    if isinstance(condition, str) and condition in CONDITIONS:
         draft.condition = str(condition)
     else:
         draft.wrong.append("Its condition is not one the program knows.")
@@ -131,7 +133,7 @@ def _read_rest(draft: Draft, scan: dict[str, Any]) -> None:
     if said and not draft.condition:
         draft.condition = str(Condition.SUSPECT)  # who names a symptom says that something is wrong
     if draft.condition or said:
-        known = isinstance(said, str) and said in set(Symptom)
+        known = isinstance(said, str) and said in SYMPTOMS
         draft.symptom = str(said) if known else str(SYMPTOM_OF.get(Condition(draft.condition), Symptom.OTHER))
         if said and not known:
             draft.note = f"{text(said)}. {draft.note}".strip()[:LONGEST_NOTE]

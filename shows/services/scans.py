@@ -1,53 +1,87 @@
 """Record scans: each stored once however often it is sent, each answered for good, none lost, never an exception for one.
 
-One transaction a batch and a constant number of queries, whatever the number of scans; only counted lines cost some each.
+One transaction a batch and a constant number of queries, whatever the number of scans; only what is counted or put in a bag
+costs some each.
 """
 
 import uuid
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
-from company.models import Company, Person
+from company.models import Person
 from inventory.calc.codes import Read
 from inventory.calc.kinds import Evidence, Kind
-from inventory.models import CountedLine, Item, Label
-from inventory.services.counted import Counted, CountRefused, count_back, count_out
+from inventory.models import Item
 from maintenance.calc.symptoms import Symptom
-from maintenance.models import Fault
 from maintenance.services import Report, faults_open
-from shows.calc import custody as calc
+from shows.calc import evidence as calc
+from shows.calc.custody import fold
 from shows.calc.words import Action, Condition, Outcome, Signal
 from shows.models import PullRow, Scan
-from shows.services.custody import (
+from shows.services.advising import Adviser
+from shows.services.counting import Counter, counted_lines
+from shows.services.custody import items_refold, project, show_refold
+from shows.services.effects import (
+    Put,
+    into_cases,
+    item_changes,
+    items_changed,
+    put_words,
+    scans_done_again,
+    scans_taken_back,
+    swap_pull_row,
+    things_put,
+)
+from shows.services.history import (
     contents_ever,
     heads_lock,
     held_of,
     history_fold,
-    items_refold,
-    project,
+    items_of_codes,
+    items_read,
     puts_about,
-    show_refold,
-    show_times,
     undos_about,
 )
-from shows.services.effects import (
-    counted_lines,
-    counted_out,
-    item_changes,
-    items_changed,
-    scans_done_again,
-    scans_taken_back,
-    swap_pull_row,
-)
+from shows.services.lacking import OUT_OF, SAID_MISSING, case_lacks, lacking_turned
+from shows.services.programme import Programme
 from shows.services.reading import Draft, draft_of, instant
+from shows.services.rows import rows_insert
 
 __all__ = ["ScanAnswer", "items_refold", "scans_record", "show_refold"]
 
 TRIES = 20
+SCAN_COLUMNS = (
+    "uid",
+    "batch",
+    "device",
+    "seq",
+    "code_text",
+    "code",
+    "action",
+    "show_id",
+    "condition",
+    "symptom",
+    "note",
+    "counted",
+    "missing",
+    "undoes",
+    "replaces",
+    "into",
+    "ticked",
+    "happened_at",
+    "received_at",
+    "effective_at",
+    "as_sent",
+    "caused",
+    "actor_id",
+    "outcome",
+    "signal",
+    "reason",
+)
 DID: dict[str, str] = {
     Action.OUT: "out",
     Action.TRUCK: "on the truck",
@@ -68,10 +102,6 @@ class ScanAnswer:
     code: str
 
 
-class _LostRace(Exception):  # noqa: N818 (not an error: the other sending of these scans got in first)
-    pass
-
-
 def scans_record(
     *, actor: Person | None, device: str, sent_at: datetime | None, scans: list[dict[str, Any]], received_at: datetime
 ) -> list[ScanAnswer]:
@@ -83,13 +113,15 @@ def scans_record(
     drafts = [draft_of(scan, device=device, sent_at=sent, received_at=received_at) for scan in scans]
     if not drafts:
         return []
-    for _attempt in range(TRIES):
+    for attempt in range(1, TRIES + 1):
         try:
             with transaction.atomic():
                 return _Batch(actor=actor, received_at=received_at, drafts=drafts).record()
-        except _LostRace:
-            continue
-    raise RuntimeError("These scans could not be written though nobody else holds them.")
+        except IntegrityError:
+            # somebody else sent one of these scans at the same moment and got in first: now it is on record, look again
+            if attempt == TRIES:
+                raise
+    raise AssertionError
 
 
 class _Batch:
@@ -104,6 +136,7 @@ class _Batch:
         self.item_of: dict[str, int] = {}
         self.items: dict[int, Item] = {}
         self.fold_these: list[Draft] = []
+        self.puts: dict[uuid.UUID, Put] = {}
         self.folds: list[tuple[calc.Folded, Any, bool]] = []
 
     def record(self) -> list[ScanAnswer]:
@@ -115,6 +148,7 @@ class _Batch:
             self._fold()
             self._count()
             self._swap()
+            self._put()
             self._plan_changes()
             self._insert()
             self._write()
@@ -135,14 +169,13 @@ class _Batch:
         self.fresh = sorted(first.values(), key=lambda d: d.key)
 
     def _look_up(self) -> None:
-        codes = {c for d in self.fresh for c in (d.code, d.replaces, *d.missing) if c}
-        if codes:
-            self.item_of = dict(Item.objects.filter(code__in=codes).order_by().values_list("code", "pk"))
-            bound = Label.objects.filter(code__in=codes, item__isnull=False).order_by()
-            self.item_of.update(bound.values_list("code", "item_id"))
-        direct = {self.item_of[c] for d in self.fresh for c in (d.code,) if c in self.item_of}
-        self.items = Item.objects.select_related("type", "at").in_bulk(direct) if direct else {}
-        self.shows = show_times({d.show for d in self.fresh})
+        codes = {c for d in self.fresh for c in (d.code, d.replaces, d.into, *d.missing) if c}
+        found = items_of_codes(codes)
+        self.item_of = {code: item for code, (item, _kind) in found.items()}
+        self.kind_of = dict(found.values())
+        self.bags = into_cases(self.item_of[d.into] for d in self.fresh if d.into in self.item_of)
+        self.programme = Programme()
+        self.shows = self.programme.times({d.show for d in self.fresh})
         for draft in self.fresh:
             if draft.show is not None and draft.show not in self.shows:
                 draft.show, draft.unknown_show = None, True
@@ -171,16 +204,15 @@ class _Batch:
         self.undone = frozenset(calc.undone([*old, *new]))
         turned = {uid for uid in self.targets if (uid in self.undone) != (uid in self.old_undone)}
         self.turned = [s for uid, s in sorted(self.targets.items()) if uid in turned and s.action != Action.UNDO]
-        codes = {s.code for s in self.targets.values() if s.code} - set(self.item_of)
-        if codes:
-            self.item_of.update(Item.objects.filter(code__in=codes).order_by().values_list("code", "pk"))
-            bound = Label.objects.filter(code__in=codes, item__isnull=False).order_by()
-            self.item_of.update(bound.values_list("code", "item_id"))
+        found = items_of_codes({s.code for s in self.targets.values() if s.code} - set(self.item_of))
+        self.item_of.update((code, item) for code, (item, _kind) in found.items())
+        self.kind_of.update(found.values())
 
     def _look_up_rows(self) -> None:
         """Read the pull rows that say which line an item is on, and which item is on a line."""
         self.line_of: dict[tuple[int, int], str] = {}
         self.on_line: dict[tuple[int, str], int] = {}
+        self.named: dict[int, Item] = {}
         ill = [d for d in self.fresh if d.show and (d.ill or d.parsed.read is Read.CHANNEL)]
         if not ill:
             return
@@ -190,8 +222,7 @@ class _Batch:
         for show, item, line in rows.values_list("show_id", "item_id", "line"):
             self.line_of[show, item] = line
             self.on_line[show, line.strip().upper()] = item
-        named = {item for item in self.on_line.values() if item not in self.items}
-        self.items.update(Item.objects.select_related("type", "at").in_bulk(named) if named else {})
+        self.named = items_read(self.on_line.values())
 
     # judging what needs no fold
 
@@ -249,7 +280,7 @@ class _Batch:
 
     def _judge_channel(self, draft: Draft) -> None:
         channel, show = draft.parsed.channel, draft.show or 0
-        item = self.items.get(self.on_line.get((show, channel), 0))
+        item = self.named.get(self.on_line.get((show, channel), 0))
         says = draft.symptom or Symptom.OTHER
         about = f"{item} is on it and is suspect from now on." if item else "Nobody has said yet what is on it."
         self._answer(
@@ -265,15 +296,17 @@ class _Batch:
         """Hold the heads of every item that this batch may move, and see which can go on from their heads."""
         moved = {self.item_of[d.code] for d in self.fold_these}
         redone = {self.item_of[s.code] for s in self.turned if s.code in self.item_of}
-        kinds = dict(Item.objects.filter(pk__in=redone - set(self.items)).values_list("pk", "type__kind")) if redone else {}
-        kinds.update({pk: item.type.kind for pk, item in self.items.items()})
-        cases = {item for item in moved | redone if kinds.get(item) == Kind.CASE}
+        cases = {item for item in moved | redone if self.kind_of[item] == Kind.CASE}
         self.cases = cases
         inside = {case: contents_ever([case]) for case in cases} if len(cases) <= 3 else {}
         every = contents_ever(cases) if cases else set()
         affected = moved | redone | every
         self.rows = heads_lock(affected) if affected else {}
-        self.held = held_of(affected, self.rows, only_open=True)
+        if self._unpack():
+            self.rows = heads_lock(affected)
+        self.items = items_read(moved)
+        custody = {pk: (i.custody, i.custody_show, i.custody_since) for pk, i in self.items.items()}
+        self.held = held_of(affected, self.rows, only_open=True, custody=custody if affected == moved else None)
         late = set(redone)
         for draft in self.fold_these:
             item = self.item_of[draft.code]
@@ -282,71 +315,43 @@ class _Batch:
         self.late = contents_ever(late) & affected if late else late
         self.going_on = affected - self.late
 
+    def _unpack(self) -> bool:
+        """Take out of their cases, from the instant of each scan, what it says is not there; put back what a scan that is
+        taken back had said so of. Says whether anything may have moved."""
+        turned = [scan for scan in self.turned if OUT_OF in (scan.caused or {})]
+        lacking_turned(scans=[s for s in turned if s.uid in self.undone], done=False, person=self.actor)
+        lacking_turned(scans=[s for s in turned if s.uid not in self.undone], done=True, person=self.actor)
+        told = [d for d in self.fold_these if d.missing and self.item_of[d.code] in self.cases]
+        for draft in told:
+            items = [self.item_of[code] for code in draft.missing if code in self.item_of]
+            lacking = case_lacks(draft=draft, case=self.item_of[draft.code], items=items, person=self.actor)
+            if lacking:
+                self.caused[draft.uid][OUT_OF] = lacking.items
+                if lacking.missing:
+                    self.caused[draft.uid][SAID_MISSING] = lacking.missing
+        return bool(told or turned)
+
     def _events(self) -> list[calc.Event]:
-        self._advise()
+        scans = [(draft, self.item_of[draft.code]) for draft in self.fold_these]
+        self.adviser = Adviser(items=self.items, scans=scans, programme=self.programme, received_at=self.received_at)
+        actor = self.actor.pk if self.actor else None
         return [
             calc.Event(
                 uid=d.uid,
                 effective_at=d.effective_at,
                 device=d.device,
                 seq=d.seq,
-                item=self.item_of[d.code],
+                item=item,
                 action=d.action,
                 show=d.show,
                 grade=Evidence.SAID if d.ticked else Evidence.SEEN,
-                actor=self.actor.pk if self.actor else None,
+                actor=actor,
                 counted=d.counted,
                 missing=frozenset(self.item_of[c] for c in d.missing if c in self.item_of),
-                advice=self._advice(d),
+                advice=self.adviser.against(d, item),
             )
-            for d in self.fold_these
+            for d, item in scans
         ]
-
-    def _advise(self) -> None:
-        """Write what speaks against taking each item out, as far as it was known when the scan was made."""
-        self.zone = Company.current().zone
-        suspects = [i for i in self.items.values() if i.suspect_since]
-        symptoms: dict[int, str] = {}
-        if suspects and any(d.action in (Action.OUT, Action.TRUCK) for d in self.fold_these):
-            faults = Fault.objects.filter(item__in=suspects, closed_at=None, withdrawn_at=None).order_by("-opened_at", "-pk")
-            symptoms = {item: symptom for item, symptom in faults.values_list("item_id", "symptom") if item}
-        self.advice: dict[int, calc.Advice] = {}
-        said: dict[int, tuple[datetime, str]] = {}
-        for pk, item in self.items.items():
-            if item.suspect_since:
-                said[pk] = (item.suspect_since, symptoms.get(pk, ""))
-        for draft in self.fold_these:
-            if draft.ill:
-                pk = self.item_of[draft.code]
-                told = (draft.effective_at, draft.symptom)
-                # just after it: the scan that says so is not itself against advice
-                later = (told[0] + timedelta(microseconds=1), told[1])
-                said[pk] = min(said.get(pk, later), later, key=lambda s: s[0])
-        for pk, item in self.items.items():
-            since, symptom = said.get(pk, (None, ""))
-            self.advice[pk] = calc.Advice(
-                suspect_since=since,
-                suspect=f"suspect since {self._day(since)}{f' ({symptom})' if symptom else ''}" if since else "",
-                retired_on=item.retired_on,
-                retired=f"retired {self._day(item.retired_on)}",
-                lent_on=(item.lent_on or date.min) if item.lent_to else None,
-                lent=f"lent to {item.lent_to}",
-                gone_home_on=item.gone_home_on,
-                gone_home=f"given back to {item.borrowed_from or 'its owner'} on {self._day(item.gone_home_on)}",
-            )
-
-    def _advice(self, draft: Draft) -> str:
-        if draft.action not in (Action.OUT, Action.TRUCK):
-            return ""
-        day = draft.effective_at.astimezone(self.zone).date()
-        return self.advice[self.item_of[draft.code]].at(draft.effective_at, day)
-
-    def _day(self, when: date | datetime | None) -> str:
-        if when is None:
-            return ""
-        day = when.astimezone(self.zone).date() if isinstance(when, datetime) else when
-        year = "" if day.year == self.received_at.year else f" {day.year}"
-        return f"{day:%a} {day.day} {day:%b}{year}"
 
     def _fold(self) -> None:
         if not self.rows:
@@ -355,8 +360,8 @@ class _Batch:
         verdicts: dict[uuid.UUID, calc.Verdict] = {}
         onward = [e for e in events if e.item in self.going_on]
         if onward:
-            shows = {**self.shows, **show_times({h.stay.show for h in self.held.heads.values() if h.stay} - set(self.shows))}
-            folded = calc.fold(
+            shows = {**self.shows, **self.programme.times(h.stay.show for h in self.held.heads.values() if h.stay)}
+            folded = fold(
                 events=onward,
                 shows=shows,
                 puts=puts_about(contents_ever(self.cases)) if self.cases else (),
@@ -369,96 +374,26 @@ class _Batch:
             verdicts.update(folded.verdicts)
             self.folds.append((folded, self.held, False))
         if self.late:
-            whole = history_fold(self.late, events=events, undos=self.undos)
+            whole = history_fold(self.late, events=events, undos=self.undos, programme=self.programme)
             verdicts.update({e.uid: whole.verdicts[e.uid] for e in events if e.item in self.late})
             self.folds.append((whole, held_of(self.late, self.rows, only_open=False), True))
         for draft in self.fold_these:
             verdict = verdicts[draft.uid]
             reason = verdict.reason
             if draft.action == Action.BACK:
-                reason = " ".join([reason, *self._welcome(draft)])
+                reason = " ".join([reason, *self.adviser.welcome(draft, self.item_of[draft.code])])
             self._answer(draft, verdict.outcome, verdict.signal, reason)
-
-    def _welcome(self, draft: Draft) -> list[str]:
-        """Say what a scan back settles by itself."""
-        item = self.items[self.item_of[draft.code]]
-        day = draft.effective_at.astimezone(self.zone).date()
-        said = []
-        if item.lent_to and (item.lent_on is None or item.lent_on <= day):
-            said.append(f"It was lent to {item.lent_to}; it is home again.")
-        if item.gone_home_on is not None and item.gone_home_on <= day:
-            said.append(f"It had been given back to {item.borrowed_from or 'its owner'}; it is here again.")
-        return said
 
     # counts, swaps and what else a scan changes
 
     def _count(self) -> None:
         counted = [d for d in self.fresh if d.parsed.read is Read.COUNTED and d.uid not in self.answers]
-        if not counted:
-            return
-        out = counted_out(self.lines)
-        names = {**self.shows, **show_times({show for _line, show in out} - set(self.shows))}
+        counter = Counter(lines=self.lines, programme=self.programme, actor=self.actor)
         for draft in counted:
-            line = self.lines[draft.parsed.number]
-            if draft.action in (Action.OUT, Action.BACK):
-                self._count_one(draft, line, out, names)
-            else:
-                self._answer(
-                    draft, Outcome.ACCEPTED, Signal.FINE, f"Seen: {line}. Counted things move when they go out and come back."
-                )
-
-    def _count_one(
-        self, draft: Draft, line: CountedLine, out: dict[tuple[int, int], int], names: dict[int, calc.ShowTimes]
-    ) -> None:
-        if draft.counted is None or (draft.counted == 0 and draft.action == Action.OUT):
-            self._answer(draft, Outcome.REFUSED, Signal.STOP, f"Say how many: {line}.")
-            return
-        show, count = draft.show, draft.counted
-        if show is None:
-            there = sorted(
-                (key[1] for key, left in out.items() if key[0] == line.pk and left > 0), key=lambda s: names[s].load_in
-            )
-            if not there:
-                self._answer(
-                    draft, Outcome.CONTRADICTION, Signal.LOOK, f"None of {line} is out to any show. Kept: tell a technician."
-                )
-                return
-            show = there[0]
-        shared: dict[str, Any] = {
-            "uid": draft.uid,
-            "line": line,
-            "show": show,
-            "at": draft.effective_at,
-            "person": self.actor,
-            "note": draft.note[:200],
-        }
-        try:
-            moved: Counted
-            if draft.action == Action.OUT:
-                moved = count_out(count=count, **shared)
-            else:
-                good, bad = (0, count) if draft.ill else (count, 0)
-                moved = count_back(good=good, bad=bad, **shared)
-        except CountRefused as refused:
-            self._answer(draft, Outcome.REFUSED, Signal.STOP, str(refused))
-            return
-        self.caused[draft.uid]["counted"] = True
-        name = names[show].name
-        before = out.get((line.pk, show), 0)
-        left = before + count if draft.action == Action.OUT else before - count
-        out[line.pk, show] = left
-        if draft.action == Action.OUT:
-            said = f"{count} × {line} out to {name}."
-            signal = Signal.LOOK if moved.warning else Signal.FINE
-            self._answer(draft, Outcome.ACCEPTED, signal, f"{said} {moved.warning}".strip())
-            return
-        ill = ", bad" if draft.ill else ""
-        if left < 0:
-            said = f"{count} × {line} back from {name}{ill}: that is {-left} more than went out. Kept: tell a technician."
-            self._answer(draft, Outcome.CONTRADICTION, Signal.LOOK, said)
-        else:
-            still = f" {left} still out." if left and line.type.kind != Kind.CONSUMABLE else ""
-            self._answer(draft, Outcome.ACCEPTED, Signal.FINE, f"{count} × {line} back from {name}{ill}.{still}")
+            told = counter.enter(draft)
+            self._answer(draft, told.outcome, told.signal, told.reason)
+            if told.entered:
+                self.caused[draft.uid]["counted"] = True
 
     def _swap(self) -> None:
         for draft in self.fold_these:
@@ -475,6 +410,28 @@ class _Batch:
                 said = "The dead one has no place on that pull list to take over."
             self._answer(draft, outcome, signal, f"{reason} {said}")
 
+    def _put(self) -> None:
+        for draft in self.fold_these:
+            if not draft.into and not draft.into_unread:
+                continue
+            item, bag = self.items[self.item_of[draft.code]], self.bags.get(self.item_of.get(draft.into, 0))
+            goes, said = put_words(item=item, into=bag)
+            outcome, signal, reason, _code = self.answers[draft.uid]
+            if goes and bag is not None:
+                self.caused[draft.uid]["into"] = bag.pk
+                self.puts[draft.uid] = Put(
+                    scan=draft.uid,
+                    item=item,
+                    into=bag,
+                    at=draft.effective_at,
+                    device=draft.device,
+                    seq=draft.seq,
+                    ticked=draft.ticked,
+                )
+            elif signal == Signal.FINE:
+                signal = Signal.LOOK
+            self._answer(draft, outcome, signal, f"{reason} {said}".strip())
+
     def _plan_changes(self) -> None:
         for draft in self.fold_these:
             if draft.ticked and draft.action != Action.BACK:
@@ -486,7 +443,7 @@ class _Batch:
             changes = item_changes(
                 item,
                 at=draft.effective_at,
-                day=draft.effective_at.astimezone(self.zone).date(),
+                day=self.programme.day(draft.effective_at),
                 back=back,
                 came_home=back and was is not None,
                 label_gone=draft.condition == Condition.LABEL_GONE,
@@ -500,46 +457,45 @@ class _Batch:
     # writing
 
     def _insert(self) -> None:
-        rows = []
-        for draft in sorted(self.fresh, key=lambda d: d.uid):
-            outcome, signal, reason, code = self.answers[draft.uid]
-            rows.append(
-                Scan(
-                    uid=draft.uid,
-                    batch=self.batch,
-                    device=draft.device,
-                    seq=draft.seq,
-                    code_text=draft.code_text,
-                    code=code,
-                    action=draft.action,
-                    show_id=draft.show,
-                    condition=draft.condition,
-                    symptom=draft.symptom,
-                    note=draft.note,
-                    counted=draft.counted,
-                    missing=draft.missing,
-                    undoes=draft.undoes,
-                    replaces=draft.replaces,
-                    ticked=draft.ticked,
-                    happened_at=draft.happened_at,
-                    received_at=self.received_at,
-                    effective_at=draft.effective_at,
-                    as_sent=draft.as_sent,
-                    caused=self.caused.get(draft.uid) or None,
-                    actor=self.actor,
-                    outcome=outcome,
-                    signal=signal,
-                    reason=reason,
-                )
+        actor = self.actor.pk if self.actor else None
+        rows = [
+            (
+                draft.uid,
+                self.batch,
+                draft.device,
+                draft.seq,
+                draft.code_text,
+                code,
+                draft.action,
+                draft.show,
+                draft.condition,
+                draft.symptom,
+                draft.note,
+                draft.counted,
+                draft.missing,
+                draft.undoes,
+                draft.replaces,
+                draft.into,
+                draft.ticked,
+                draft.happened_at,
+                self.received_at,
+                draft.effective_at,
+                draft.as_sent,
+                self.caused.get(draft.uid) or None,
+                actor,
+                outcome,
+                signal,
+                reason,
             )
-        Scan.objects.bulk_create(rows, ignore_conflicts=True)
-        if Scan.objects.filter(uid__in=[row.uid for row in rows], batch=self.batch).count() != len(rows):
-            raise _LostRace
+            for draft in sorted(self.fresh, key=lambda d: d.uid)
+            for outcome, signal, reason, code in [self.answers[draft.uid]]
+        ]
+        rows_insert(Scan, SCAN_COLUMNS, rows)
 
     def _write(self) -> None:
         for folded, held, whole in self.folds:
-            project(folded=folded, held=held, whole=whole, at=self.received_at)
-        reports = [self._report(d) for d in self.fresh if self._reports(d)]
+            project(folded=folded, held=held, whole=whole, at=self.received_at, programme=self.programme)
+        reports = self._reports_made()
         if reports:
             faults_open(reports=reports)
         items_changed(
@@ -547,13 +503,29 @@ class _Batch:
             for draft in self.fresh
             for pk, changes in self.caused.get(draft.uid, {}).get("items", {}).items()
         )
-        undo = next((u.uid for u in self.undos), self.batch)
+        things_put(puts=self.puts.values(), person=self.actor)
         gone = [s for s in self.turned if s.uid in self.undone]
         again = [s for s in self.turned if s.uid not in self.undone]
         if gone:
-            scans_taken_back(scans=gone, undo=undo, at=self.received_at, person=self.actor)
+            scans_taken_back(scans=gone, at=self.received_at, person=self.actor)
         if again:
             scans_done_again(scans=again, at=self.received_at, person=self.actor)
+
+    def _reports_made(self) -> list[Report]:
+        """Report what is ill, once: what only says that a thing went in a bag adds nothing where it is suspect already."""
+        reports: list[Report] = []
+        told: set[int | None] = set()
+        for draft in self.fresh:
+            if not self._reports(draft):
+                continue
+            report = self._report(draft)
+            if draft.into and report.item in self.items and report.symptom == Symptom.OTHER:
+                item = self.items[report.item]
+                if item.pk in told or item.suspect_since or not item.type.has_standing:
+                    continue
+            told.add(report.item)
+            reports.append(report)
+        return reports
 
     def _reports(self, draft: Draft) -> bool:
         if draft.uid in self.undone or draft.action in ("", Action.UNDO):
@@ -576,6 +548,6 @@ class _Batch:
             show=draft.show,
             line=line,
             symptom=draft.symptom or Symptom.OTHER,
-            note=draft.note,
+            note=draft.note or (f"Put in {self.puts[draft.uid].into}" if draft.uid in self.puts else ""),
             person=self.actor.pk if self.actor else None,
         )
