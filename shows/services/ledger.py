@@ -33,18 +33,26 @@ def ledger_write(*, pairs: Iterable[tuple[int, int]], at: datetime, programme: P
     items = {item for item, _show in wanted} | whole
     if not items:
         return
-    narrow = Q(item__in=items) if whole else Q(item__in=items, show__in={show for _item, show in wanted})
+    uses = programme.uses(show for _item, show in wanted)
+    # by the item and, unless all is wanted, by the time: were the shows named, a planner might walk all that is out to them
+    out = Checkout.objects.filter(item__in=items).order_by()
+    if not whole:
+        earliest = min((use.line_check for use in uses.values()), default=at)
+        out = out.filter(Q(closed_at=None) | Q(closed_at__gt=earliest))
     stays: dict[tuple[int, int], list[datetime | None]] = defaultdict(list)
-    for item, show, closed_at in Checkout.objects.filter(narrow).order_by().values_list("item_id", "show_id", "closed_at"):
+    for item, show, closed_at in out.values_list("item_id", "show_id", "closed_at"):
         stays[item, show].append(closed_at)
-    pulled = PullRow.objects.filter(narrow).order_by().values_list("item_id", "show_id", "line", "feed")
+    on_lists = PullRow.objects.filter(item__in=items).order_by()
+    if not whole:
+        on_lists = on_lists.filter(show__in=uses)
+    pulled = on_lists.values_list("item_id", "show_id", "line", "feed")
     rows = {(item, show): (line, feed) for item, show, line, feed in pulled}
     old: dict[tuple[int, str], tuple] = {}
     if whole:
         kept = UseLedger.objects.filter(item__in=items, occasion__startswith="show:").order_by()
         old = {(item, named): tuple(fields) for item, named, *fields in kept.values_list("item_id", "occasion", *FIELDS)}
         wanted |= {pair for pair in (*stays, *rows) if pair[0] in whole}
-    uses = programme.uses(show for _item, show in wanted)
+        uses = programme.uses(show for _item, show in wanted)
 
     right: dict[tuple[int, str], tuple] = {}
     for item, show in wanted:
