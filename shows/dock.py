@@ -11,6 +11,7 @@ from django.http import HttpRequest
 
 from company.templatetags.tape import clock, metres
 from company.templatetags.tape import day as day_words
+from inventory.calc.codes import Read, parse
 from inventory.calc.kinds import STANDING_WORDS, WHERE_LIFTED, WHERE_WORDS, Kind, Standing, Where
 from inventory.models import CaseCount, Item
 from shows.calc.direction import NEAR_AFTER, NEAR_BEFORE, WAY_WORDS, Step, Times, Way, distance, guess, steps
@@ -18,13 +19,14 @@ from shows.calc.words import ShowState
 from shows.models import PullRow, Scan, Show
 from shows.progress import PullLine, pull_progress
 
-SHOW_COOKIE, WAY_COOKIE = "dock_show", "dock_way"
+SHOW_COOKIE, WAY_COOKIE, BAG_COOKIE = "dock_show", "dock_way", "dock_bag"
 SHOW_COOKIE_AGE = 60 * 60 * 24 * 4
 WAY_COOKIE_AGE = 60 * 60 * 3  # a turned way holds for a loading, then the times are asked again
 WHATEVER = "0"
 LAST = 10
 NEAR_SHOWS = 40
 STILL_NAMED = 6
+FACTS = "type__case_facts"  # says whether a case is a bench bag
 SNAPSHOT_ITEMS = 5_000
 
 
@@ -70,6 +72,7 @@ class Known:
     show: int | None = None
     case: str = ""
     is_case: bool = False
+    is_bag: bool = False
     inside: int = 0
     contents: list[tuple[str, str]] = field(default_factory=list)
     counted: list[str] = field(default_factory=list)
@@ -79,6 +82,8 @@ class Known:
         answer |= {"where": self.where, "show": self.show, "case": self.case}
         if self.is_case:
             answer |= {"inside": self.inside, "contents": self.contents, "counted": self.counted}
+        if self.is_bag:
+            answer["bag"] = True
         return answer
 
 
@@ -195,7 +200,8 @@ def standing_says(item: Item) -> str:
 def known_items(codes: Iterable[str], day: date) -> dict[str, Known]:
     """Say what many codes are, aliases too, with the contents of cases: three queries however many."""
     wanted = {code for code in codes if code}
-    items = list(Item.objects.described(day).filter(labels__code__in=wanted).annotate(read_as=F("labels__code")))
+    described = Item.objects.described(day).select_related(FACTS)
+    items = list(described.filter(labels__code__in=wanted).annotate(read_as=F("labels__code")))
     return {item.read_as: known for item, known in zip(items, known_of(items), strict=True)}
 
 
@@ -220,6 +226,7 @@ def known_of(items: list[Item]) -> list[Known]:
             show=item.custody_show,
             case=item.in_case.label if item.in_case else "",
             is_case=item.pk in cases,
+            is_bag=item.pk in cases and is_bench_bag(item),
             inside=len(contents.get(item.pk, [])),
             contents=contents.get(item.pk, []),
             counted=[f"{count} {label}" for count, label in counted.get(item.pk, []) if count],
@@ -237,7 +244,7 @@ def _counts_in(cases: set[int]) -> list[tuple[int, int, str]]:
 def snapshot_items(near: list[Show], day: date) -> tuple[list[Item], bool]:
     """Return what a device should know by heart, and whether that is everything: what is out, pulled by near shows, cases
     and what lies in them, at most SNAPSHOT_ITEMS."""
-    owned = Item.objects.described(day).filter(gone_home_on=None)
+    owned = Item.objects.described(day).filter(gone_home_on=None).select_related(FACTS)
     everything = list(owned.order_by("pk")[: SNAPSHOT_ITEMS + 1])
     if len(everything) <= SNAPSHOT_ITEMS:
         return everything, True
@@ -245,6 +252,20 @@ def snapshot_items(near: list[Show], day: date) -> tuple[list[Item], bool]:
     pulled = PullRow.objects.filter(show__in=keys).values("type")
     chosen = owned.filter(Q(custody_show__in=keys) | Q(type__in=pulled) | Q(type__kind=Kind.CASE))
     return list(chosen.order_by(F("custody_show").desc(nulls_last=True), "pk")[:SNAPSHOT_ITEMS]), False
+
+
+def is_bench_bag(item: Item) -> bool:
+    """Say whether whatever goes in a thing is suspect. Needs `type__case_facts`."""
+    facts = getattr(item.type, "case_facts", None)
+    return facts is not None and facts.bench_bag
+
+
+def bag_of(text: str) -> Item | None:
+    """Return the bench bag a text is the label of, if it is one. No query for what is no code."""
+    read = parse(text)
+    if read.read != Read.CODE:
+        return None
+    return Item.objects.filter(labels__code=read.code, type__case_facts__bench_bag=True).select_related("type").first()
 
 
 def page_device(request: HttpRequest) -> str:

@@ -13,16 +13,18 @@ from django.views.decorators.http import require_POST
 from company.clock import now, today
 from company.models import Person
 from inventory.calc.codes import Parsed, Read, parse
-from inventory.models import CountedLine
+from inventory.models import CountedLine, Item
 from shows.calc.direction import Way, turned
 from shows.calc.words import Action, Condition, Signal
 from shows.dock import (
+    BAG_COOKIE,
     SHOW_COOKIE,
     SHOW_COOKIE_AGE,
     WAY_COOKIE,
     WAY_COOKIE_AGE,
     WHATEVER,
     Choice,
+    bag_of,
     choice_made,
     choice_of,
     last_scans,
@@ -67,8 +69,12 @@ def clean(text: str, most: int) -> str:
     return text.replace("\x00", "").encode("utf-8", "ignore").decode()[:most]
 
 
-def remember(response: HttpResponse, *, show: str | None = None, way: str | None = None) -> HttpResponse:
-    """Keep the show or the way on the device. The page's script reads and writes the same two cookies."""
+def remember(
+    response: HttpResponse, *, show: str | None = None, way: str | None = None, bag: str | None = None
+) -> HttpResponse:
+    """Keep the show, the way or the last bag on the device. The page's script reads and writes the same cookies."""
+    if bag is not None:
+        response.set_cookie(BAG_COOKIE, bag, max_age=SHOW_COOKIE_AGE, path="/", samesite="Lax")
     if show is not None:
         response.set_cookie(SHOW_COOKIE, show, max_age=SHOW_COOKIE_AGE, path="/", samesite="Lax")
     if way is not None:
@@ -93,6 +99,7 @@ def dock(request: HttpRequest) -> HttpResponse:
     progress = progress_of(choice.show, day)
     past = last_scans(page_device(request), day)
     mode = request.GET.get("mode", "")
+    last_bag = bag_of(request.COOKIES.get(BAG_COOKIE, ""))
     context: dict[str, Any] = {
         "section": "Dock",
         "choice": choice,
@@ -103,7 +110,8 @@ def dock(request: HttpRequest) -> HttpResponse:
         "uid": uuid.uuid4(),
         "mode": mode if mode in MODES else "",
         "rows": counted_rows(progress, choice.way),
-        "bench_bag": BAG_NOTE,
+        "bag": bag_of(request.GET.get("bag", "")) if mode == "bag" else None,
+        "last_bag": last_bag,
     }
     response = render(request, "shows/dock.html", context)
     if request.GET.get("show"):
@@ -142,22 +150,33 @@ def _scan(request: HttpRequest, choice: Choice | None) -> HttpResponse:
     if choice is None:
         messages.warning(request, f"First say which show, then scan {text.strip()[:40]} again.")
         return redirect("dock-show")
+    mode, into = request.POST.get("mode", ""), request.POST.get("bag", "") if request.POST.get("mode") == "bag" else ""
+    bag = None if request.POST.get("next") else bag_of(text)
+    if bag is not None:
+        return _open_or_close(request, bag, into)
     at = now()
-    mode = request.POST.get("mode", "")
     key = choice.show.pk if choice.show else None
-    uid = uid_of(request, f"{choice.way} {mode} {key} {text}")
+    uid = uid_of(request, f"{choice.way} {mode} {into} {key} {text}")
     scan = scan_shaped(code=text, action=choice.way, show=key, at=at, uid=uid)
     if mode in MODES:
         scan |= {"action": str(Action.INSPECT), "condition": str(Condition.SUSPECT), "symptom": "other"}
         if mode == "bag":
-            scan["note"] = BAG_NOTE
+            scan |= {"into": clean(into, 200)} if into else {"note": BAG_NOTE}
     answer = scans_sent(actor=who(request), device=page_device(request), scans=[scan], at=at)[0]
     if request.POST.get("next"):
         say = messages.success if answer.signal == Signal.FINE else messages.warning
         say(request, f"{text.strip()[:40]}: {answer.reason or 'on the truck'}")
     if mode == "suspect":
         return redirect("dock-say", read.code) if read.code else _back(request, hit=scan["id"])
-    return _back(request, hit=scan["id"], mode=mode)
+    return _back(request, hit=scan["id"], mode=mode, bag=into)
+
+
+def _open_or_close(request: HttpRequest, bag: Item, into: str) -> HttpResponse:
+    """A bag's own label opens it for what is scanned next, and closes it when it is the one that is open."""
+    if parse(into).code in set(bag.labels.values_list("code", flat=True)):
+        messages.info(request, f"{bag} is closed.")
+        return _back(request)
+    return remember(_back(request, mode="bag", bag=bag.code), bag=bag.code)
 
 
 def _obey(request: HttpRequest, read: Parsed, choice: Choice | None) -> HttpResponse:
@@ -172,8 +191,11 @@ def _obey(request: HttpRequest, read: Parsed, choice: Choice | None) -> HttpResp
         return remember(_back(request), way=read.word.lower())
     if read.word == "UNDO":
         return dock_undo(request)
-    if read.word in {"SUSPECT", "BAG"}:
-        return _back(request, mode=read.word.lower())
+    if read.word == "BAG":
+        bag = bag_of(request.COOKIES.get(BAG_COOKIE, ""))
+        return _back(request, mode="bag", bag=bag.code if bag else "")
+    if read.word == "SUSPECT":
+        return _back(request, mode="suspect")
     return _back(request)
 
 
@@ -221,7 +243,7 @@ def dock_undo(request: HttpRequest) -> HttpResponse:
         return _back(request)
     answer = scan_undone(actor=who(request), device=device, scan=scan, at=now(), uid=uid)
     messages.success(request, answer.reason or "Taken back.")
-    return _back(request)
+    return _back(request, mode=request.POST.get("mode", ""), bag=request.POST.get("bag", ""))
 
 
 @require_POST

@@ -15,7 +15,7 @@ from inventory.models import Item, Stray
 from inventory.services.strays import StrayRefused, stray_record
 from maintenance.calc.symptoms import Symptom
 from shows.calc.words import Action, Condition
-from shows.dock import Choice, Known, choice_of, known_items, near_shows, page_device
+from shows.dock import BAG_COOKIE, Choice, Known, bag_of, choice_of, known_items, near_shows, page_device
 from shows.models import Scan
 from shows.services.dock import BAG_NOTE, dead_swapped, scan_shaped, scan_undone, scans_sent, symptom_said
 from shows.spares import spare_for
@@ -83,10 +83,15 @@ def dock_bag(request: HttpRequest) -> HttpResponse:
         return redirect("dock")
     if scan.action == Action.OUT:
         scan_undone(actor=who(request), device=device, scan=scan, at=at, uid=uuid.uuid5(uid, "undo"))
-    bag = scan_shaped(code=scan.code, action=Action.INSPECT, show=scan.show_id, at=at, uid=uid, note=BAG_NOTE)
-    bag |= {"condition": str(Condition.SUSPECT), "symptom": str(Symptom.OTHER), "seq": bag["seq"] + 1}
-    scans_sent(actor=who(request), device=device, scans=[bag], at=at)
-    return _to_dock(uid)
+    bag = bag_of(request.COOKIES.get(BAG_COOKIE, ""))
+    put = scan_shaped(code=scan.code, action=Action.INSPECT, show=scan.show_id, at=at, uid=uid)
+    put |= {"condition": str(Condition.SUSPECT), "symptom": str(Symptom.OTHER), "seq": put["seq"] + 1}
+    put |= {"into": bag.code} if bag else {"note": BAG_NOTE}
+    scans_sent(actor=who(request), device=device, scans=[put], at=at)
+    if bag:
+        return _to_dock(uid)
+    messages.info(request, "It stays here. Scan the bag's own label and then this again, to know which bag it is in.")
+    return redirect(f"{reverse('dock')}?{urlencode({'hit': str(uid), 'mode': 'bag'})}")
 
 
 def dock_swap(request: HttpRequest, code: str) -> HttpResponse:
