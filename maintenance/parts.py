@@ -18,74 +18,23 @@ from inventory.models import Item
 from inventory.registries import ItemAction, LifeEntry, Panel, show_names
 from maintenance.calc.symptoms import Symptom
 from maintenance.models import Fault
+from maintenance.standing import SAYS, standing_told
 
 FEW = 25
-SAYS = {
-    Symptom.HUMS: "it hums",
-    Symptom.CRACKLES: "it crackles",
-    Symptom.THIN: "it sounds thin",
-    Symptom.QUIET: "it is quiet",
-    Symptom.DEAD: "it is dead",
-    Symptom.INTERMITTENT: "it comes and goes",
-    Symptom.NO_PHANTOM: "it gets no phantom power",
-    Symptom.FADES: "it gets quieter",
-    Symptom.DAMAGED: "it is damaged",
-    Symptom.PARTS_MISSING: "parts are missing",
-    Symptom.WET: "it got wet",
-    Symptom.OTHER: "something is wrong with it",
-}
-
-
-def fault_words(fault: Fault, at_show: str = "") -> str:
-    """Say what is wrong and who said so: It hums, said Jo on Fri 4 Dec, 18:30, on line 7 at the harvest ceilidh."""
-    said = SAYS[Symptom(fault.symptom)]
-    who = f", said {fault.person}" if fault.person else ""
-    line = f", on line {fault.line}" if fault.line else ""
-    show = f" at {at_show}" if at_show else ""
-    return f"{said[0].upper()}{said[1:]}{who} on {moment(fault.opened_at)}{line}{show}."
 
 
 def standing(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
     """Say in sentences whether it is good, and why."""
     if not item.type.has_standing:
         return None
-    day = today(at)
-    faults = list(Fault.objects.filter(item=item, closed_at=None, withdrawn_at=None).select_related("person"))
-    names = show_names(f.show for f in faults)
-    mended = Fault.objects.filter(item=item, closed_at__isnull=False).order_by("-closed_at").first()
-    reasons: list[str] = []
-    if item.retired_on:
-        fact = f"Retired {day_words(item.retired_on)}."
-        reasons.append(f"{item.retired_because.rstrip('.')}.")
-    elif item.suspect_since:
-        fact = f"Suspect since {moment(item.suspect_since)}."
-        reasons.append("It is not offered for a show until a technician has seen to it.")
-    elif item.test_by and item.test_by <= day:
-        fact = f"Test due: its proof ran out {day_words(item.test_by)}."
-    elif item.excepts:
-        fact = f"Good except {item.excepts}."
-    elif item.tested_on:
-        fact = f"Known good until {day_words(item.test_by)}." if item.test_by else "Known good."
-    else:
-        fact = "Unproved."
-        reasons.append("Never tested since it is on record. That is no alarm: most gear starts like this.")
-    if item.tested_on and not item.retired_on:
-        reasons.append(f"Last tested {day_words(item.tested_on)}.")
-    if item.taken_as_good_on:
-        reasons.append(f"Taken as good on {day_words(item.taken_as_good_on)}, without a test.")
-    if item.excepts and not fact.startswith("Good except"):
-        reasons.append(f"Dead channels: {item.excepts}.")
-    if mended is not None and not faults:
-        by = f" by {mended.closed_by}" if mended.closed_by else ""
-        reasons.append(f"Last fault closed{by} on {day_words(mended.closed_at)}: {mended.closed_how.rstrip('.')}.")
-    told = [(f, fault_words(f, names[f.show][0] if f.show else "")) for f in faults]
+    told = standing_told([item], today(at))[item.pk]
     return Panel(
         title="Is it good",
         template="maintenance/_standing.html",
         context={
-            "fact": fact,
-            "reasons": reasons,
-            "faults": told,
+            "fact": told.fact,
+            "reasons": told.reasons,
+            "faults": told.faults,
             "channels": item.type.kind in KINDS_WITH_CHANNELS,
             "mains": item.type.kind in ("power", "amplifier", "loudspeaker"),
         },
@@ -116,15 +65,17 @@ def actions(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
 
 
 def api_fields(items: list[Item], at: datetime) -> dict[int, dict[str, Any]]:
-    """Why an item is suspect, in one query for all."""
-    faults = Fault.objects.filter(item__in=[i.pk for i in items], closed_at=None, withdrawn_at=None).order_by("opened_at")
-    told: dict[int, dict[str, Any]] = {item.pk: {"faults": []} for item in items}
-    for fault in faults:
-        if fault.item_id in told:
-            told[fault.item_id]["faults"].append(
-                {"symptom": fault.symptom, "note": fault.note, "since": fault.opened_at.isoformat(), "line": fault.line}
-            )
-    return told
+    """How each item stands and why, in a constant number of queries."""
+    return {
+        pk: {
+            "reasons": told.sentences,
+            "faults": [
+                {"symptom": f.symptom, "note": f.note, "since": f.opened_at.isoformat(), "line": f.line}
+                for f, _words in told.faults
+            ],
+        }
+        for pk, told in standing_told(items, today(at)).items()
+    }
 
 
 def suspects(request: HttpRequest, at: datetime) -> Iterable[Need]:

@@ -7,7 +7,7 @@ import pytest
 from django.urls import reverse
 
 from inventory.models import Item
-from inventory.registries import ITEM_API_FIELDS, ITEM_LIFE
+from inventory.registries import ITEM_LIFE
 from maintenance import parts
 from maintenance.models import Fault
 from maintenance.services import FaultRefused, fault_close, fault_of_item, fault_open, fault_withdraw
@@ -143,11 +143,3 @@ def test_needs_name_suspects_and_channels_once(rf, box, technician):
     request.user = technician
     assert [n.code for n in parts.suspects(request, NOW)] == [f"{box.code[:4]}-{box.code[4:]}"]
     assert [n.name for n in parts.channels(request, NOW)] == ["Channel 9 hums"]
-
-
-def test_api_fields_take_one_query_for_all(box, django_assert_num_queries):
-    items = [box, *(make_item() for _ in range(5))]
-    said(box)
-    with django_assert_num_queries(1):
-        told = ITEM_API_FIELDS["faults"](items, NOW)
-    assert told[box.pk]["faults"][0]["symptom"] == "hums" and told[items[1].pk] == {"faults": []}
