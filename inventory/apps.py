@@ -19,8 +19,9 @@ class InventoryConfig(AppConfig):
         from inventory.models import FACTS_OF_KIND, CasePlanLine, CountedLine, GearType, GoesWith, Item, Place
 
         derived = ["custody", "custody_show", "custody_since", "in_case", "missing_since", "suspect_since"]
-        kinds: list[type[Model]] = [*dict.fromkeys(FACTS_OF_KIND.values())]
-        for model in [GearType, Place, CasePlanLine, CountedLine, GoesWith, *kinds]:
+        tracked: list[type[Model]] = [GearType, Place, CasePlanLine, CountedLine, GoesWith]
+        tracked += dict.fromkeys(FACTS_OF_KIND.values())
+        for model in tracked:
             track(model)
         track(Item, exclude=derived)
 
