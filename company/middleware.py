@@ -18,6 +18,9 @@ Next = Callable[[HttpRequest], HttpResponse]
 # Addresses that answer without a sign-in. The API judges for itself (session or token) and answers 401 in its own shape.
 OPEN_PATHS = ("/sign-in/", "/static/", "/api/", "/health/")
 
+# How SQLite (the first) and PostgreSQL say that somebody else holds what is wanted.
+BUSY_WORDS = ("locked", "lock timeout", "deadlock detected")
+
 
 class SignInRequired:
     """Send strangers to the sign-in page, and draw every page in the company's time zone."""
@@ -65,7 +68,7 @@ class BusyDatabase:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        if not isinstance(exception, OperationalError) or "locked" not in str(exception).lower():
+        if not isinstance(exception, OperationalError) or not any(word in str(exception).lower() for word in BUSY_WORDS):
             return None
         if request.path.startswith("/api/"):
             response: HttpResponse = JsonResponse({"detail": "The database is busy. Send it again."}, status=503)

@@ -1,9 +1,10 @@
 """What custody adds to an item's page, to the start page and to the API: where it is, how that is known, what disagreed."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
+from django.db.models import Sum
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -13,13 +14,15 @@ from company.registries import Need
 from company.templatetags.tape import clock, day, moment
 from company.templatetags.tape import code as spelled
 from inventory.calc.kinds import Evidence
-from inventory.models import Item
+from inventory.models import CountedLine, CountMove, Item
 from inventory.registries import LifeEntry, Panel
 from shows.calc.words import Ended
-from shows.models import Checkout, Contradiction, CustodyHead
+from shows.models import Checkout, Contradiction, CustodyHead, Show
 
 FEW = 25
 LIFE_MOST = 400
+LATELY = timedelta(days=90)
+DISAGREE = "scans that disagree"
 KNOWN = {
     Evidence.SEEN: "Seen: its own label was scanned",
     Evidence.VOUCHED: "Vouched for: the case it is in was scanned",
@@ -135,7 +138,32 @@ def disagreements(request: HttpRequest, at: datetime) -> Iterable[Need]:
             fact=f"{found.kind.capitalize()}, {moment(found.happened_at)}.",
             why=found.said,
             mark="eye",
-            group="scans that disagree",
+            group=DISAGREE,
+        )
+
+
+def counted_back(request: HttpRequest, at: datetime) -> Iterable[Need]:
+    """Name the counted lines of which more came back from a show than went out to it, newest show first: one question, and
+    one for the names. A show long past is nobody's work any more."""
+    if not (isinstance(request.user, Person) and request.user.is_at_least(Role.TECHNICIAN)):
+        return
+    lately = Show.objects.filter(load_in__gte=at - LATELY).order_by().values("pk")
+    sums = CountMove.objects.filter(show__in=lately).order_by().values_list("line", "show").annotate(more=Sum("delta"))
+    over = list(sums.filter(more__gt=0).order_by("-show", "line")[:FEW])
+    if not over:
+        return
+    lines = CountedLine.objects.select_related("type").in_bulk({line for line, _show, _more in over})
+    shows = Show.objects.in_bulk({show for _line, show, _more in over})
+    for line, show, more in over:
+        yield Need(
+            key=f"counted:{line}:{show}",
+            name=lines[line].label,
+            code=f"{more} too many",
+            url=reverse("counted-line", args=[line]),
+            fact=f"{more} more came back from {shows[show].name} than went out to it.",
+            why="Count those out to it as well, or take back the count that is wrong.",
+            mark="eye",
+            group=DISAGREE,
         )
 
 
@@ -149,3 +177,4 @@ def register() -> None:
     ITEM_LIFE.add("contradictions", contradiction_life, rank=60)
     ITEM_API_FIELDS.add("checkout", api_fields, rank=30)
     NEEDS.add("contradictions", disagreements, rank=40)
+    NEEDS.add("counted back", counted_back, rank=41)

@@ -86,8 +86,9 @@ class Held:
 def heads_lock(item_ids: Iterable[int]) -> dict[int, HeadRow]:
     """Make the heads that are missing and hold them all, in the order of the items, until the transaction ends.
 
-    Making comes first and takes no lock on a head that is there: two transactions that each hold a head and wait to make
-    the other's could otherwise wait for ever. Where the database has one writer at a time, nobody waits for a row.
+    The items themselves are held before, as whoever packs one does. Making comes next and takes no lock on a head that is
+    there: two transactions that each hold a head and wait to make the other's could otherwise wait for ever. Where the
+    database has one writer at a time, nobody waits for a row.
     """
     ids = sorted(set(item_ids))
     heads = CustodyHead.objects.filter(pk__in=ids).order_by("pk")
@@ -95,6 +96,7 @@ def heads_lock(item_ids: Iterable[int]) -> dict[int, HeadRow]:
         held = _head_rows(heads)
         if len(held) == len(ids):
             return held
+    list(Item.objects.select_for_update(no_key=True).filter(pk__in=ids).order_by("pk").values_list("pk"))
     there = set(heads.values_list("pk", flat=True))
     missing = [CustodyHead(item_id=item) for item in ids if item not in there]
     if missing:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
 
 from company.models import Person
 from inventory.calc.codes import Read
@@ -54,6 +54,7 @@ from shows.services.rows import rows_insert
 __all__ = ["ScanAnswer", "items_refold", "scans_record", "show_refold"]
 
 TRIES = 20
+DEADLOCK = "40P01"  # PostgreSQL's code for it
 SCAN_COLUMNS = (
     "uid",
     "batch",
@@ -120,6 +121,11 @@ def scans_record(
         except IntegrityError:
             # somebody else sent one of these scans at the same moment and got in first: now it is on record, look again
             if attempt == TRIES:
+                raise
+        except OperationalError as error:
+            # two transactions waited for one another and the database gave up this one: nothing of it is written
+            deadlock = getattr(error.__cause__, "sqlstate", "") == DEADLOCK
+            if attempt == TRIES or not deadlock or connection.in_atomic_block:
                 raise
     raise AssertionError
 

@@ -177,3 +177,34 @@ def test_a_case_and_its_contents_scanned_at_once():
     items_refold(item_ids=ids, at=RECEIVED)
     after = list(Item.objects.filter(pk__in=ids).order_by("pk").values_list("custody", "custody_show", "custody_since"))
     assert after == before
+
+
+def test_packing_and_scanning_the_same_things_at_once_never_deadlocks():
+    person, show, case = make_person("hand"), make_show(NOW + timedelta(days=9)), make_case()
+    things = [make_item() for _ in range(4)]
+
+    def packer():
+        for turn in range(30):
+            time.sleep(PAUSE)
+            into = case if turn % 2 else None
+            at = NOW + timedelta(seconds=turn)
+            for thing in things[::-1]:
+                thing = Item.objects.select_related("type").get(pk=thing.pk)
+                placement_record(uid=uuid.uuid4(), item=thing, case=into, effective_at=at, person=person)
+
+    def scanner():
+        for turn in range(30):
+            time.sleep(PAUSE)
+            action = "out" if turn % 2 else "back"
+            bodies = [scan(i.code, action, show, seconds=100 + turn, condition="suspect") for i in (*things, case)]
+            scans_record(actor=person, device="a", sent_at=None, scans=bodies, received_at=RECEIVED)
+
+    at_once(packer, scanner)
+    assert Scan.objects.count() == 150
+    before = derived()
+    items_refold(item_ids=[i.pk for i in (*things, case)], at=RECEIVED)
+    assert derived() == before
+
+
+def derived():
+    return list(Item.objects.order_by("pk").values_list("pk", "custody", "custody_show", "custody_since"))

@@ -13,7 +13,7 @@ from inventory.registries import ITEM_API_FIELDS, ITEM_LIFE
 from shows import custody_parts
 from shows.models import Contradiction
 from shows.services.scans import scans_record
-from tests.builders import NOW, make_item, make_show
+from tests.builders import NOW, make_counted_line, make_item, make_show
 
 pytestmark = pytest.mark.django_db
 
@@ -108,3 +108,43 @@ def test_the_list_costs_the_same_at_1_and_at_50(as_technician, hand, show):
         page = as_technician.get(url)
     assert page.content.count(b"Never scanned out") == 50
     assert len(fifty) == len(one)
+
+
+def test_the_list_of_disagreements_is_one_tap_from_what_needs_a_person(as_technician, as_hand):
+    link = reverse("contradictions")
+    assert link in as_technician.get(reverse("needs")).content.decode()
+    assert link not in as_hand.get(reverse("needs")).content.decode()
+
+
+def counted(person, line, action, show, count):
+    body = {"id": str(uuid.uuid4()), "code": f"COUNT.{line.pk}", "action": action, "show": show.pk, "counted": count}
+    body["happened_at"] = NOW.isoformat()
+    return scans_record(actor=person, device="phone", sent_at=None, scans=[body], received_at=NOW)[0]
+
+
+def test_more_back_than_went_out_reaches_a_technician_until_it_adds_up(hand, technician, show, rf):
+    request = rf.get("/")
+    line, fine = make_counted_line(24), make_counted_line(24)
+    for one in (line, fine):
+        counted(hand, one, "out", show, 4)
+        counted(hand, one, "back", show, 4)
+    request.user = technician
+    assert not list(custody_parts.counted_back(request, NOW))
+    counted(hand, line, "back", show, 3)
+    (need,) = custody_parts.counted_back(request, NOW)
+    assert need.name == line.label and need.fact == "3 more came back from Harvest ceilidh than went out to it."
+    assert need.url == reverse("counted-line", args=[line.pk]) and need.group == "scans that disagree"
+    request.user = hand
+    assert not list(custody_parts.counted_back(request, NOW))
+    request.user = technician
+    counted(hand, line, "out", show, 3)
+    assert not list(custody_parts.counted_back(request, NOW))
+
+
+def test_counts_that_do_not_add_up_cost_three_queries_however_many(hand, technician, show, rf, django_assert_num_queries):
+    request = rf.get("/")
+    request.user = technician
+    for _ in range(12):
+        counted(hand, make_counted_line(24), "back", show, 3)
+    with django_assert_num_queries(3):
+        assert len(list(custody_parts.counted_back(request, NOW))) == 12
