@@ -1,0 +1,514 @@
+"""Every address walked by everybody, against one table that says who may; and every address with odd values."""
+
+import re
+import uuid
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from typing import Any
+from urllib.parse import quote
+
+import pytest
+from django.apps import apps
+from django.test import Client
+from django.urls import URLResolver, get_resolver
+
+from company.calc.roles import at_least
+from company.clock import now
+from company.models import Job
+from inventory.calc.kinds import Kind
+from inventory.models import CountMove, GearType, LabelRun, Stray
+from inventory.services.cases import placement_record
+from inventory.services.counted import count_out
+from maintenance.services import fault_open
+from shows.models import Contradiction, Rig, RigRow
+from tests.builders import (
+    make_case,
+    make_counted_line,
+    make_item,
+    make_person,
+    make_place,
+    make_pull_row,
+    make_show,
+    make_type,
+    make_venue,
+)
+from tests.conftest import signed_in
+
+STRANGER, HAND, TECHNICIAN, OWNER = "stranger", "hand", "technician", "owner"
+EVERYBODY = (STRANGER, HAND, TECHNICIAN, OWNER)
+NOBODY = None
+
+# address: (the least who may GET it, the least who may POST to it); None: there is no such thing as a GET, or a POST, of it
+WHO_MAY: dict[str, tuple[str | None, str | None]] = {
+    "sign-in/": (STRANGER, STRANGER),
+    "sign-out/": (NOBODY, HAND),
+    "password/": (HAND, HAND),
+    "me/": (HAND, HAND),
+    "me/tokens/": (NOBODY, HAND),
+    "me/tokens/<int:token_id>/withdraw/": (NOBODY, HAND),
+    "theme/": (NOBODY, HAND),
+    "shop/": (HAND, NOBODY),
+    "health/": (STRANGER, NOBODY),
+    "people/": (OWNER, NOBODY),
+    "people/add/": (OWNER, OWNER),
+    "people/<int:person_id>/": (OWNER, OWNER),
+    "people/<int:person_id>/password/": (NOBODY, OWNER),
+    "settings/": (OWNER, OWNER),
+    "settings/country/": (NOBODY, OWNER),
+    "welcome/": (OWNER, OWNER),
+    "change-log/": (OWNER, NOBODY),
+    "jobs/": (HAND, NOBODY),
+    "jobs/<int:job_id>/": (HAND, NOBODY),
+    "jobs/<int:job_id>/file/": (HAND, NOBODY),
+    "find/": (HAND, NOBODY),
+    "gear/": (HAND, HAND),
+    "gear/add/": (TECHNICIAN, TECHNICIAN),
+    "gear/chosen/": (NOBODY, TECHNICIAN),
+    "types/": (HAND, HAND),
+    "types/add/": (TECHNICIAN, TECHNICIAN),
+    "types/<int:pk>/": (HAND, HAND),
+    "types/<int:pk>/edit/": (TECHNICIAN, TECHNICIAN),
+    "types/<int:pk>/goes-with/": (NOBODY, TECHNICIAN),
+    "types/<int:pk>/delete/": (NOBODY, OWNER),
+    "a/<str:code>": (HAND, HAND),
+    "a/<str:code>/": (HAND, HAND),
+    "A/<str:code>": (HAND, HAND),
+    "a/<str:code>/edit/": (TECHNICIAN, TECHNICIAN),
+    "a/<str:code>/copy/": (TECHNICIAN, TECHNICIAN),
+    "a/<str:code>/retire/": (TECHNICIAN, TECHNICIAN),
+    "a/<str:code>/lend/": (TECHNICIAN, TECHNICIAN),
+    "a/<str:code>/delete/": (NOBODY, OWNER),
+    "a/<str:code>/photo/": (HAND, NOBODY),
+    "a/<str:code>/photo/take/": (NOBODY, TECHNICIAN),
+    "shelf/": (HAND, HAND),
+    "shelf/add/": (TECHNICIAN, TECHNICIAN),
+    "shelf/<int:pk>/": (HAND, HAND),
+    "shelf/<int:pk>/out/": (NOBODY, HAND),
+    "shelf/<int:pk>/back/": (NOBODY, HAND),
+    "shelf/<int:pk>/lost/": (NOBODY, TECHNICIAN),
+    "shelf/<int:pk>/change/": (NOBODY, HAND),
+    "shelf/<int:pk>/recount/": (NOBODY, TECHNICIAN),
+    "shelf/<int:pk>/edit/": (NOBODY, TECHNICIAN),
+    "shelf/<int:pk>/label/": (NOBODY, TECHNICIAN),
+    "shelf/<int:pk>/undo/<uuid:uid>/": (NOBODY, HAND),
+    "cases/": (HAND, HAND),
+    "cases/pack/": (HAND, HAND),
+    "cases/<str:code>/": (HAND, HAND),
+    "cases/<str:code>/plan/": (NOBODY, TECHNICIAN),
+    "cases/<str:code>/pack/": (HAND, HAND),
+    "cases/<str:code>/take-out/": (NOBODY, HAND),
+    "cases/<str:code>/close/": (HAND, HAND),
+    "cases/<str:code>/sheet/": (HAND, HAND),
+    "strays/": (HAND, HAND),
+    "strays/add/": (HAND, HAND),
+    "strays/<int:pk>/settle/": (NOBODY, HAND),
+    "places/": (HAND, TECHNICIAN),
+    "places/<int:pk>/": (TECHNICIAN, TECHNICIAN),
+    "a/<str:code>/place/": (TECHNICIAN, TECHNICIAN),
+    "shopping/": (TECHNICIAN, TECHNICIAN),
+    "labels/": (TECHNICIAN, NOBODY),
+    "labels/print/": (TECHNICIAN, TECHNICIAN),
+    "labels/bind/": (TECHNICIAN, TECHNICIAN),
+    "labels/stuck/": (NOBODY, TECHNICIAN),
+    "labels/trim/": (NOBODY, TECHNICIAN),
+    "labels/test-page.pdf": (TECHNICIAN, NOBODY),
+    "labels/runs/<int:pk>/": (TECHNICIAN, NOBODY),
+    "labels/runs/<int:pk>/labels.pdf": (TECHNICIAN, NOBODY),
+    "labels/runs/<int:pk>/again/": (NOBODY, TECHNICIAN),
+    r"^labels/(?P<code>[^/]{1,40})\.png$": (TECHNICIAN, NOBODY),
+    r"^labels/(?P<code>[^/]{1,40})\.svg$": (TECHNICIAN, NOBODY),
+    "import/": (TECHNICIAN, TECHNICIAN),
+    "import/example/<str:what>.<str:form>": (TECHNICIAN, NOBODY),
+    "import/job/<int:job_id>/": (TECHNICIAN, NOBODY),
+    "import/job/<int:job_id>/undo/": (NOBODY, TECHNICIAN),
+    "import/<str:token>/": (TECHNICIAN, TECHNICIAN),
+    "import/<str:token>/preview/": (TECHNICIAN, NOBODY),
+    "import/<str:token>/bad.csv": (TECHNICIAN, NOBODY),
+    "import/<str:token>/apply/": (NOBODY, TECHNICIAN),
+    "export/": (TECHNICIAN, NOBODY),
+    "export/<str:what>.<str:form>": (TECHNICIAN, NOBODY),
+    "a/<str:code>/bad/": (HAND, HAND),
+    "a/<str:code>/good/": (TECHNICIAN, TECHNICIAN),
+    "faults/<int:pk>/close/": (TECHNICIAN, TECHNICIAN),
+    "": (HAND, HAND),
+    "needs/": (HAND, HAND),
+    "shows/": (HAND, HAND),
+    "shows/add/": (OWNER, OWNER),
+    "shows/<int:pk>/": (HAND, HAND),
+    "shows/<int:pk>/edit/": (OWNER, OWNER),
+    "shows/<int:pk>/cancel/": (NOBODY, OWNER),
+    "shows/<int:pk>/close/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/reopen/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/delete/": (NOBODY, OWNER),
+    "shows/<int:pk>/pull/": (TECHNICIAN, TECHNICIAN),
+    "shows/<int:pk>/pull/add/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/pull/put-back/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/pull/rig/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/pull/goes-with/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/pull/<int:row_pk>/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/print/": (HAND, HAND),
+    "shows/<int:pk>/load-out/": (HAND, HAND),
+    "^shows/(?P<pk>[0-9]{1,15})/ticked/(?P<way>out|truck|back)/$": (TECHNICIAN, TECHNICIAN),
+    "missing/": (HAND, HAND),
+    "missing/print/": (HAND, HAND),
+    "missing/<str:code>/": (NOBODY, TECHNICIAN),
+    "venues/": (HAND, HAND),
+    "venues/add/": (TECHNICIAN, TECHNICIAN),
+    "venues/<int:pk>/": (HAND, HAND),
+    "venues/<int:pk>/edit/": (TECHNICIAN, TECHNICIAN),
+    "venues/<int:pk>/remark/": (NOBODY, TECHNICIAN),
+    "venues/<int:pk>/delete/": (NOBODY, OWNER),
+    "rigs/": (HAND, HAND),
+    "rigs/add/": (NOBODY, TECHNICIAN),
+    "rigs/<int:pk>/": (HAND, HAND),
+    "rigs/<int:pk>/change/": (NOBODY, TECHNICIAN),
+    "dock/": (HAND, HAND),
+    "dock/show/": (HAND, HAND),
+    "dock/turn/": (NOBODY, HAND),
+    "dock/undo/": (NOBODY, HAND),
+    "dock/count/": (NOBODY, HAND),
+    "dock/inside/": (NOBODY, HAND),
+    "dock/say/<str:code>/": (HAND, HAND),
+    "dock/bag/": (NOBODY, HAND),
+    "dock/swap/<str:code>/": (HAND, HAND),
+    "dock/channel/": (HAND, HAND),
+    "dock/stray/": (NOBODY, HAND),
+    "dock/lookup": (HAND, NOBODY),
+    "dock/snapshot.json": (HAND, NOBODY),
+    "dock/spare": (HAND, NOBODY),
+    "dock/cards/": (HAND, NOBODY),
+    "shows/<int:pk>/truck/": (HAND, HAND),
+    "shows/<int:pk>/straight-on/": (HAND, HAND),
+    "a/<str:code>/scan": (HAND, HAND),
+    "contradictions/": (TECHNICIAN, NOBODY),
+    "contradictions/<int:pk>/": (TECHNICIAN, TECHNICIAN),
+    "api/openapi.json": (HAND, HAND),
+    "api/docs": (HAND, HAND),
+    "api/items": (HAND, NOBODY),
+    "api/items/<code>": (HAND, NOBODY),
+    "api/shows": (HAND, NOBODY),
+    "api/shows/<show_id>/pull-list": (HAND, NOBODY),
+    "api/shows/<show_id>/readiness": (HAND, NOBODY),
+    "api/scans": (NOBODY, HAND),
+    "api/": (NOBODY, NOBODY),
+}
+
+# what is posted, so that a refused post is a post that would have done something; empty otherwise
+POSTS: dict[str, dict[str, Any]] = {
+    "people/add/": {"username": "mallory", "role": "owner", "first_name": "Mallory"},
+    "people/<int:person_id>/": {"username": "joss", "role": "owner", "is_active": "on", "do": "save"},
+    "people/<int:person_id>/password/": {},
+    "settings/country/": {"country": "DE"},
+    "gear/add/": {"type": "{type}", "count": "3"},
+    "types/add/": {"kind": "lead", "name": "Odd lead"},
+    "types/<int:pk>/delete/": {},
+    "a/<str:code>/retire/": {"because": "sold"},
+    "a/<str:code>/lend/": {"to": "the chapel", "do": "lend"},
+    "a/<str:code>/good/": {"why": "looks right", "how": "looks right", "note": "looks right", "words": "looks right"},
+    "shelf/<int:pk>/lost/": {"lost-show": "{out}", "lost-count": "2"},
+    "shelf/<int:pk>/recount/": {"recount-on_shelf": "3"},
+    "shelf/<int:pk>/label/": {},
+    "labels/print/": {"what": "codes", "codes": "{code}", "token": "5f4dcc3b-5aa7-4d61-9d83-27deb882cf99"},
+    "labels/runs/<int:pk>/again/": {},
+    "faults/<int:pk>/close/": {"how": "a dry joint, soldered", "closed_how": "a dry joint, soldered", "note": "soldered"},
+    "shows/add/": {"name": "Barn dance", "load_in": "2027-05-07T16:00", "start": "2027-05-07T19:00", "end": "2027-05-07T23:00"},
+    "shows/<int:pk>/cancel/": {},
+    "shows/<int:pk>/delete/": {},
+    "shows/<int:pk>/pull/add/": {"what": "{typename}", "count": "2"},
+    "shows/<int:pk>/pull/rig/": {"rig": "rig:{rig}"},
+    "shows/<int:pk>/pull/<int:row_pk>/": {"do": "remove"},
+    "missing/<str:code>/": {"do": "missing"},
+    "venues/add/": {"name": "Odd hall"},
+    "venues/<int:pk>/remark/": {"words": "a low door"},
+    "rigs/add/": {"name": "Odd rig"},
+    "rigs/<int:pk>/change/": {"do": "delete"},
+    "contradictions/<int:pk>/": {"decided": "the scan is right", "said": "the scan is right"},
+}
+
+# addresses that answer 404 in this shop: no photo was taken, no file made, no import ran
+EMPTY_HANDED = {"a/<str:code>/photo/", "jobs/<int:job_id>/file/", "import/job/<int:job_id>/"}
+
+
+def addresses(patterns: Any = None, before: str = "") -> Iterator[str]:
+    """Yield every address of the program as its pattern is written."""
+    for pattern in get_resolver().url_patterns if patterns is None else patterns:
+        written = before + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            yield from addresses(pattern.url_patterns, written)
+        else:
+            yield written
+
+
+class World:
+    """A shop in which every address leads somewhere."""
+
+    def __init__(self) -> None:
+        at = now()
+        self.people = {role: make_person(role, username=f"a-{role}") for role in (HAND, TECHNICIAN, OWNER)}
+        owner = self.people[OWNER]
+        self.other = make_person("hand", username="joss")
+        self.item, self.case, self.place = make_item(name="A"), make_case(name="4"), make_place()
+        placement_record(uid=uuid.uuid4(), item=self.item, case=self.case, effective_at=at - timedelta(days=1))
+        self.type, self.line = make_type(Kind.MICROPHONE), make_counted_line(24)
+        self.move = CountMove.objects.get(line=self.line)
+        self.venue = make_venue()
+        self.show = make_show(load_in=at + timedelta(hours=3), venue=self.venue)
+        count_out(uid=uuid.uuid4(), line=self.line, show=self.show.pk, count=6, at=at, person=owner)
+        self.row = make_pull_row(self.show, type=self.item.type, count=2)
+        self.rig = Rig.objects.create(name="Small desk")
+        RigRow.objects.create(rig=self.rig, type=self.item.type)
+        self.stray = Stray.objects.create(what="short grey lead", found_at=at)
+        self.run = LabelRun.objects.create(
+            printed_at=at, person=owner, sheet="a4-boxes", count=1, codes=[self.item.code], given={}
+        )
+        self.jobs = {
+            role: Job.objects.create(kind="nothing", title="A job", person=p, made_at=at) for role, p in self.people.items()
+        }
+        self.fault = fault_open(uid=uuid.uuid4(), item=self.item, symptom="hums", at=at, person=owner)
+        self.contradiction = Contradiction.objects.create(
+            item=self.item, scan_uid=uuid.uuid4(), kind="elsewhere", said="Two said otherwise.", happened_at=at, show=self.show
+        )
+
+    def path(self, address: str, role: str = OWNER, given: Callable[[str, Any], Any] = lambda _name, real: real) -> str:
+        """Return the address with what this shop has in its places, or with what `given` puts there instead."""
+        has: dict[str, Any] = {
+            "token_id": 4_000,
+            "person_id": self.other.pk,
+            "job_id": self.jobs.get(role, self.jobs[OWNER]).pk,
+            "code": self.item.code,
+            "uid": self.move.uid,
+            "token": "a" * 32,
+            "what": "gear",
+            "form": "csv",
+            "row_pk": self.row.pk,
+            "way": "out",
+            "show_id": self.show.pk,
+        }
+        owners = {
+            "types/": self.type,
+            "labels/runs/": self.run,
+            "shelf/": self.line,
+            "strays/": self.stray,
+            "places/": self.place,
+            "contradictions/": self.contradiction,
+            "shows/": self.show,
+            "venues/": self.venue,
+            "rigs/": self.rig,
+            "faults/": self.fault,
+        }
+        for start, one in owners.items():
+            if address.lstrip("^").startswith(start):
+                has["pk"] = one.pk
+        if address.startswith("cases/"):
+            has["code"] = self.case.code
+        plain = address.lstrip("^").rstrip("$").replace("\\.", ".")
+        plain = re.sub(r"\(\?P<(\w+)>(?:[^()]|\([^()]*\))*\)", r"<\1>", plain)
+        return "/" + re.sub(r"<(?:\w+:)?(\w+)>", lambda m: str(given(m[1], has[m[1]])), plain)
+
+
+@pytest.fixture
+def world(company):
+    return World()
+
+
+def client_of(world: World, role: str) -> Client:
+    return Client() if role == STRANGER else signed_in(world.people[role])
+
+
+def refused(answer: Any) -> bool:
+    """Say whether an answer turns the asker away: to the door, or with 401 or 403."""
+    to_the_door = answer.status_code == 302 and answer["Location"].startswith("/sign-in/?next=")
+    return to_the_door or answer.status_code in {401, 403}
+
+
+def may(role: str, least: str) -> bool:
+    return least == STRANGER or (role != STRANGER and at_least(role, least))
+
+
+def filled(given: dict[str, Any], world: World) -> dict[str, Any]:
+    """Return a form with this shop's keys in it."""
+    keys = {
+        "type": world.type.pk,
+        "typename": world.type.name,
+        "code": world.item.code,
+        "rig": world.rig.pk,
+        "out": world.show.pk,
+    }
+    return {"uid": str(uuid.uuid4())} | {name: value.format(**keys) for name, value in given.items()}
+
+
+def test_the_table_names_every_address_and_no_other():
+    assert sorted(addresses()) == sorted(WHO_MAY)
+
+
+def record() -> dict[str, list[tuple]]:
+    """Return all that is on record, but for who is signed in and the clocks of people and tokens."""
+    left_out = {"session", "accesslog", "accessattempt"}
+    return {
+        model._meta.label: sorted(map(repr, model._default_manager.order_by().values_list(*columns(model))))
+        for model in apps.get_models()
+        if model._meta.model_name not in left_out
+    }
+
+
+def columns(model: Any) -> list[str]:
+    return [f.attname for f in model._meta.concrete_fields if f.attname not in {"last_login", "used_at", "last_seen_at"}]
+
+
+@pytest.mark.parametrize("role", EVERYBODY)
+def test_who_may_open_an_address_and_opening_changes_nothing(world, role):
+    client, before, wrong = client_of(world, role), record(), []
+    for address, (least, _post) in WHO_MAY.items():
+        answer = client.get(world.path(address, role))
+        if least is NOBODY:
+            right = refused(answer) or answer.status_code == 405 or (address == "api/" and answer.status_code == 404)
+        elif may(role, least):
+            right = not refused(answer) and answer.status_code in ({404} if address in EMPTY_HANDED else {200, 302})
+        else:
+            right = refused(answer)
+        if not right:
+            wrong.append((address, answer.status_code))
+    assert wrong == []
+    assert record() == before
+
+
+@pytest.mark.parametrize("role", [STRANGER, HAND, TECHNICIAN])
+def test_a_post_from_somebody_who_may_not_is_refused_and_changes_nothing(world, role):
+    client, before, wrong = client_of(world, role), record(), []
+    for address, (_get, least) in WHO_MAY.items():
+        if least is not NOBODY and may(role, least):
+            continue
+        answer = client.post(world.path(address, role), filled(POSTS.get(address, {}), world))
+        if not (refused(answer) or (least is NOBODY and answer.status_code in {404, 405})):
+            wrong.append((address, answer.status_code))
+    assert wrong == []
+    assert record() == before
+
+
+@pytest.mark.parametrize("address", sorted(a for a, (_get, post) in WHO_MAY.items() if post is not NOBODY))
+def test_who_may_post_is_let_in(world, address):
+    least = WHO_MAY[address][1]
+    role = least if least != STRANGER else HAND
+    answer = client_of(world, role).post(world.path(address, role), filled(POSTS.get(address, {}), world))
+    assert not refused(answer)
+    assert answer.status_code < 500 and answer.status_code != 405
+
+
+@pytest.mark.parametrize("address", sorted(POSTS))
+def test_what_the_walk_posts_would_have_changed_the_record(world, address):
+    before = record()
+    role = WHO_MAY[address][1]
+    client_of(world, role).post(world.path(address, role), filled(POSTS[address], world))
+    assert record() != before
+
+
+def test_a_hand_says_what_is_bad_of_a_counted_line_and_enters_nothing_else(world):
+    hand, path = client_of(world, HAND), f"/shelf/{world.line.pk}/change/"
+    before = CountMove.objects.count()
+    for what in ("bought", "mended", "thrown-away", "thrown-away-good"):
+        hand.post(path, {"change-what": what, "change-count": "3", "uid": str(uuid.uuid4())})
+    hand.post(f"/shelf/{world.line.pk}/undo/{world.move.uid}/")
+    assert CountMove.objects.count() == before
+    hand.post(path, {"change-what": "found-bad", "change-count": "3", "uid": str(uuid.uuid4())})
+    assert CountMove.objects.count() > before
+
+
+def test_a_hand_sees_no_job_of_another(world):
+    theirs = world.jobs[OWNER].pk
+    assert client_of(world, HAND).get(f"/jobs/{theirs}/").status_code == 404
+    assert client_of(world, TECHNICIAN).get(f"/jobs/{theirs}/").status_code == 200
+
+
+def test_prices_are_seen_by_owners_only(world):
+    type(world.item).objects.filter(pk=world.item.pk).update(price_cents=98_765)
+    GearType.objects.filter(pk=world.item.type_id).update(replacement_cents=87_654)
+    shown = {}
+    for role in (HAND, TECHNICIAN, OWNER):
+        client = client_of(world, role)
+        pages = [client.get(world.path(a, role)) for a, (get, _) in WHO_MAY.items() if get is not NOBODY and may(role, get)]
+        texts = [b"".join(p.streaming_content) if p.streaming else p.content for p in pages]
+        shown[role] = any(figure in text for text in texts for figure in (b"987.65", b"98765", b"876.54", b"87654"))
+    assert shown == {HAND: False, TECHNICIAN: False, OWNER: True}
+
+
+# ---- odd values -----------------------------------------------------------------------------------------------------
+
+ODD = [
+    "",
+    "\0",
+    "a\0b",
+    "x" * 4096,
+    "-1",
+    "0",
+    "1" + "0" * 30,
+    "-1" + "0" * 30,
+    "9223372036854775808",
+    "1e400",
+    "NaN",
+    "٣",
+    "²",
+    "\U0001f39b\ufe0f",
+    "\u202e\u0301",
+    "'\"--;<b>%s{{7*7}}",
+    "../../etc/passwd",
+    "1,2,3",
+    "%00",
+    "0001-01-01",
+    "9999-12-31",
+    "2026-02-30",
+    "AAAAAAAA",
+]
+ASKED = re.findall(
+    r"\w+",
+    """
+q what type kind standing where place sort page before after at at_time when words word code codes show way
+hit like only some start sheet form count length dpi printer order line case month day who of copy next venue
+state days all part target search limit offset wide high gap add done name home uid since until mode per_page
+""",
+)
+BELOW_500 = {200, 302, 301, 303, 304, 400, 403, 404, 405, 413, 414, 422}
+
+
+def readable() -> list[str]:
+    return sorted(a for a, (get, _post) in WHO_MAY.items() if get is not NOBODY)
+
+
+@pytest.mark.parametrize("value", ODD, ids=lambda v: ascii(v)[:24])
+def test_no_odd_question_breaks_a_page(world, value):
+    client, wrong = client_of(world, OWNER), []
+    client.raise_request_exception = False
+    for address in readable():
+        answer = client.get(world.path(address), dict.fromkeys(ASKED, value))
+        if answer.status_code not in BELOW_500:
+            wrong.append((address, answer.status_code))
+    assert wrong == []
+
+
+LISTS = ["gear/", "find/", "shows/", "shelf/", "change-log/", "jobs/", "contradictions/", "labels/", "api/items"]
+
+
+@pytest.mark.parametrize("name", ["q", "page", "sort", "type", "before", "limit"])
+def test_no_one_odd_word_breaks_a_page(world, name):
+    client, wrong = client_of(world, OWNER), []
+    client.raise_request_exception = False
+    for address in LISTS:
+        for value in ODD:
+            answer = client.get(world.path(address), {name: value})
+            if answer.status_code not in BELOW_500:
+                wrong.append((address, value, answer.status_code))
+    assert wrong == []
+
+
+@pytest.mark.parametrize("value", ["\0", "x" * 4096, "-1", "1" + "0" * 30, "9223372036854775808", "²", "\U0001f39b", "'\"--%s"], ids=lambda v: ascii(v)[:24])
+def test_no_odd_address_breaks_the_program(world, value):
+    client, wrong = client_of(world, OWNER), []
+    client.raise_request_exception = False
+    for address in WHO_MAY:
+        if "<" not in address:
+            continue
+        path = world.path(address, given=lambda _name, _real: quote(value, safe=""))
+        for method in (client.get, client.post):
+            answer = method(path)
+            if answer.status_code not in BELOW_500:
+                wrong.append((path[:60], answer.status_code))
+    assert wrong == []
