@@ -9,6 +9,22 @@ from company.models import Person
 from company.templatetags.tape import moment
 
 
+class ListConfig(tables.RequestConfig):
+    """Sort and page a table as the address asks, by columns it has and in pages of our size."""
+
+    def configure(self, table: tables.Table) -> tables.Table:
+        wanted = self.request.GET.copy()
+        field = table.prefixed_order_by_field
+        known = [name for name in wanted.getlist(field) if name.removeprefix("-") in table.columns]
+        wanted.setlist(field, known)
+        wanted.pop(table.prefixed_per_page_field, None)
+        asked, self.request.GET = self.request.GET, wanted
+        try:
+            return super().configure(table)
+        finally:
+            self.request.GET = asked
+
+
 class PeopleTable(tables.Table):
     name = tables.Column(accessor="username", verbose_name="Person", order_by=("first_name", "username"))
     username = tables.Column(verbose_name="Signs in as")

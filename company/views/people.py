@@ -6,20 +6,19 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
-from django_tables2 import RequestConfig
 
 from company.access import owner_required
 from company.forms import PersonAddForm, PersonForm
 from company.models import Person
 from company.services.people import LastOwnerError, password_reset, person_add, person_edit
-from company.tables import PeopleTable
+from company.tables import ListConfig, PeopleTable
 
 
 @owner_required
 @require_safe
 def people(request: HttpRequest) -> HttpResponse:
     table = PeopleTable(Person.objects.all())
-    RequestConfig(request, paginate={"per_page": 50}).configure(table)
+    ListConfig(request, paginate={"per_page": 50}).configure(table)
     return render(request, "company/people.html", {"table": table})
 
 

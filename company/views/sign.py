@@ -24,7 +24,8 @@ def safe_next(request: HttpRequest) -> str:
     """Return where to go afterwards, if it lies on this site; else the start page."""
     wanted = request.POST.get("next") or request.GET.get("next") or ""
     ours = url_has_allowed_host_and_scheme(wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure())
-    return wanted if ours else "/"
+    # redirect() takes what is no path for the name of a view
+    return wanted if ours and wanted.startswith("/") else "/"
 
 
 @sensitive_post_parameters("password")

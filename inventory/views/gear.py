@@ -9,10 +9,11 @@ from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
-from django_tables2 import LazyPaginator, RequestConfig
+from django_tables2 import LazyPaginator
 
 from company.access import signed_in, technician_required
 from company.clock import now, today
+from company.tables import ListConfig
 from inventory.calc.kinds import WHERE_LIFTED, Where
 from inventory.filters_gear import ItemFilter
 from inventory.forms_gear import PlaceForm
@@ -49,7 +50,7 @@ def gear(request: HttpRequest) -> HttpResponse:
         # few: sort those; many: walk the list in its order, which the next fifty of so many are never far along
         rows = Item.objects.filter(pk__in=keys)
     table = ItemTable(rows.described(day))
-    RequestConfig(request, paginate={"paginator_class": LazyPaginator, "per_page": PER_PAGE, "page": _page(request)}).configure(
+    ListConfig(request, paginate={"paginator_class": LazyPaginator, "per_page": PER_PAGE, "page": _page(request)}).configure(
         table
     )
     items = drawn(row.record for row in table.page)

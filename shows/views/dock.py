@@ -115,7 +115,8 @@ def dock(request: HttpRequest) -> HttpResponse:
     }
     response = render(request, "shows/dock.html", context)
     if request.GET.get("show"):
-        remember(response, show=str(choice.show.pk) if choice.show else WHATEVER, way=request.GET.get("way", ""))
+        way = request.GET.get("way", "")
+        remember(response, show=str(choice.show.pk) if choice.show else WHATEVER, way=way if way in set(Way) else "")
     return response
 
 
