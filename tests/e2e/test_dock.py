@@ -9,7 +9,7 @@ from playwright.sync_api import expect
 
 from company.clock import now
 from inventory.calc.kinds import Kind
-from inventory.models import CountMove
+from inventory.models import CaseFacts, CountMove, Item
 from inventory.services.cases import placement_record
 from maintenance.models import Fault
 from shows.models import Checkout, PullRow, Scan
@@ -50,6 +50,14 @@ def wait_for(what, seconds=6.0):
             return found
         time.sleep(0.05)
     raise AssertionError("it did not come true in time")
+
+
+def wait_for_page(page, what, seconds=6.0):
+    """Wait for something the browser does, which goes on only while the test asks it."""
+    until = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < until, "it did not come true in time"
+        page.wait_for_timeout(20)
 
 
 def hit(page, signal):
@@ -145,6 +153,7 @@ def test_the_three_answers_differ_to_the_ear_and_the_hand(dock, show):
     assert "Into the bench bag".upper() in hit(dock, "stop").upper()
     assert dock.evaluate("window.shakes") == [1, 3, 5]
     assert "stop" in dock.locator("#urgent").inner_text().lower()
+    dock.get_by_role("button", name="It goes anyway").click()
     dock.locator("#sound").click()
     assert "off" in dock.locator("#sound").inner_text()
     type_scan(dock, make_item().code)
@@ -373,8 +382,101 @@ def test_a_suspect_thing_is_put_in_the_bag_from_the_stop(dock):
     type_scan(dock, item.code)
     hit(dock, "stop")
     dock.get_by_role("button", name="Into the bench bag").click()
+    hit(dock, "ask")
+    dock.get_by_role("button", name="No bag: put aside").click()
     wait_for(lambda: Scan.objects.filter(action="inspect", note="Into the bench bag").exists())
     wait_for(lambda: not Checkout.objects.filter(item=item, closed_at=None).exists())
+
+
+@pytest.fixture
+def bag(company):
+    kind = make_type(Kind.CASE, name="Bench bag")
+    CaseFacts.objects.create(type=kind, bench_bag=True)
+    return make_item(type=kind, name="2")
+
+
+def lies_in(item, bag):
+    return Item.objects.get(pk=item.pk).in_case_id == bag.pk
+
+
+def test_a_bags_label_opens_it_undo_takes_out_and_the_same_label_closes_it(bag, dock):
+    item, after = make_item(name="A"), make_item(name="B")
+    type_scan(dock, bag.code)
+    expect(dock.locator("#armed-words")).to_have_text(f"Into {bag}: scan what goes in")
+    assert "BAG OPEN" in hit(dock, "ask").upper()
+    type_scan(dock, item.code)
+    assert "suspect until it is tested" in hit(dock, "fine")
+    assert lies_in(item, bag) and Fault.objects.get().withdrawn_at is None
+    assert not Checkout.objects.exists()
+    dock.locator("#undo button").click()
+    wait_for(lambda: not lies_in(item, bag) and Fault.objects.get().withdrawn_at is not None)
+    type_scan(dock, bag.code)
+    expect(dock.locator("#armed")).to_be_hidden()
+    type_scan(dock, after.code)
+    wait_for(lambda: Checkout.objects.filter(item=after, closed_at=None).exists())
+    assert not Scan.objects.filter(code=bag.code).exists()
+
+
+@pytest.mark.parametrize("by", ["card", "tap", "show card", "turn", "choice"])
+def test_an_open_bag_is_closed_in_any_of_these_ways(bag, dock, show, by):
+    type_scan(dock, bag.code)
+    expect(dock.locator("#armed")).to_be_visible()
+    if by == "card":
+        type_scan(dock, "DO.CLOSE")
+    elif by == "show card":
+        type_scan(dock, f"GO.{show.pk}.OUT")
+    else:
+        dock.locator({"tap": "#disarm", "turn": "header.way .turn", "choice": "#hit .choose button >> nth=0"}[by]).click()
+    expect(dock.locator("#armed")).to_be_hidden()
+    assert focused(dock) == "code"
+
+
+def test_the_bag_card_asks_for_a_label_first_and_knows_the_last_bag_then(bag, dock):
+    type_scan(dock, "DO.BAG")
+    expect(dock.locator("#armed-words")).to_have_text("Bench bag: scan its label, or what goes in")
+    type_scan(dock, bag.code)
+    type_scan(dock, "DO.CLOSE")
+    opened(dock)
+    type_scan(dock, "DO.BAG")
+    expect(dock.locator("#armed-words")).to_have_text(f"Into {bag}: scan what goes in")
+
+
+def test_the_bag_itself_goes_by_a_tap_with_what_is_in_it(bag, browser_page, show):
+    inside = make_item()
+    placement_record(uid=uuid.uuid4(), item=inside, case=bag, effective_at=now() - timedelta(days=1))
+    page = opened(browser_page)
+    type_scan(page, bag.code)
+    page.get_by_role("button", name="The bag: Out").click()
+    page.get_by_role("button", name="Yes, 1").click()
+    wait_for(lambda: Checkout.objects.filter(closed_at=None).count() == 2)
+    expect(page.locator("#armed")).to_be_hidden()
+
+
+def test_from_a_stop_into_the_bag_whose_label_is_scanned_then_into_the_last(bag, dock):
+    first, second = (make_item(suspect_since=now() - timedelta(days=1)) for _ in range(2))
+    type_scan(dock, first.code)
+    hit(dock, "stop")
+    dock.get_by_role("button", name="Into the bench bag").click()
+    hit(dock, "ask")
+    type_scan(dock, bag.code)
+    wait_for(lambda: lies_in(first, bag))
+    type_scan(dock, second.code)
+    hit(dock, "stop")
+    dock.get_by_role("button", name=f"Into {bag}").click()
+    wait_for(lambda: lies_in(second, bag))
+    assert not Checkout.objects.filter(closed_at=None).exists()
+
+
+def test_scans_into_a_bag_without_signal_go_in_later(bag, dock):
+    items = [make_item() for _ in range(2)]
+    dock.context.set_offline(True)
+    type_scan(dock, bag.code)
+    for item in items:
+        type_scan(dock, item.code)
+    expect(dock.locator("#waiting")).to_contain_text("2 not sent")
+    dock.errors.clear()  # the browser itself says that it is offline
+    dock.context.set_offline(False)
+    wait_for(lambda: all(lies_in(item, bag) for item in items))
 
 
 def test_a_foreign_code_is_kept_as_a_stray(dock):
@@ -395,12 +497,75 @@ def test_scans_without_signal_wait_and_are_sent_once(dock):
     for item in items:
         type_scan(dock, item.code)
     assert hit(dock, "kept")
-    assert "3 kept on this device" in dock.locator("#waiting").inner_text()
+    expect(dock.locator("#waiting")).to_contain_text("3 not sent")
+    bar, says = dock.locator(".undo-bar").bounding_box(), dock.locator("#waiting").bounding_box()
+    assert bar["y"] <= says["y"] and says["y"] + says["height"] <= 844, "it stands where it is seen without scrolling"
     dock.errors.clear()  # the browser itself says that it is offline
     dock.context.set_offline(False)
     wait_for(lambda: Checkout.objects.count() == 3)
     assert Scan.objects.count() == 3
     expect(dock.locator("#waiting")).to_be_hidden()
+
+
+def test_a_server_that_is_away_keeps_scans_through_a_reload_and_gets_them_by_itself(dock):
+    items = [make_item() for _ in range(3)]
+    dock.route("**/api/scans", lambda route: route.fulfill(status=503, headers={"Retry-After": "1"}, body=""))
+    for item in items:
+        type_scan(dock, item.code)
+    expect(dock.locator("#waiting")).to_contain_text("3 not sent")
+    opened(dock)
+    expect(dock.locator("#waiting")).to_contain_text("3 not sent")
+    assert not Scan.objects.exists()
+    dock.unroute("**/api/scans")
+    wait_for(lambda: Checkout.objects.count() == 3, seconds=12)
+    expect(dock.locator("#waiting")).to_be_hidden()
+    dock.errors.clear()  # the browser itself says that 503 came
+
+
+def test_a_slow_answer_shows_at_once_that_the_scan_was_taken(dock):
+    slow = []
+    dock.route("**/api/scans", lambda route: slow.append(route))
+    item = make_item(name="A")
+    opened(dock)
+    type_scan(dock, item.code)
+    expect(dock.locator("#hit")).to_have_attribute("data-signal", "kept", timeout=200)
+    expect(dock.locator("#hit > .name")).to_have_text(item.label)
+    assert dock.locator("#last li").count() == 1 and focused(dock) == "code"
+    assert slow and not Scan.objects.exists()
+    slow[0].continue_()
+    hit(dock, "fine")
+    assert focused(dock) == "code"
+
+
+def test_a_slow_stop_is_not_hidden_by_what_was_scanned_before_it_showed(dock):
+    held = []
+    bad, good = make_item(suspect_since=now() - timedelta(days=1)), make_item()
+    dock.route("**/api/scans", lambda route: held.append(route))
+    type_scan(dock, bad.code)
+    wait_for_page(dock, lambda: len(held) == 1)
+    type_scan(dock, good.code)
+    held[0].continue_()
+    hit(dock, "stop")
+    wait_for_page(dock, lambda: len(held) == 2)
+    held[1].continue_()
+    expect(dock.locator('#last li[data-signal="fine"]')).to_have_count(1)
+    assert hit(dock, "stop")
+
+
+def test_two_pages_of_one_browser_do_not_lose_each_others_scans(dock):
+    other = dock.context.new_page()
+    opened(other)
+    items = [make_item() for _ in range(4)]
+    dock.context.set_offline(True)
+    for page, item in zip([dock, other, dock, other], items, strict=True):
+        page.bring_to_front()
+        type_scan(page, item.code)
+    kept = "JSON.parse(localStorage[Object.keys(localStorage).find((k) => k.startsWith('kg.queue'))]).length"
+    assert dock.evaluate(kept) == 4
+    dock.context.set_offline(False)
+    wait_for(lambda: Checkout.objects.count() == 4)
+    assert Scan.objects.count() == 4
+    dock.errors.clear()  # the browser itself says that it is offline
 
 
 def test_an_answer_that_got_lost_makes_no_second_scan(dock):

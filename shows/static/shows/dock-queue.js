@@ -27,6 +27,7 @@ const SLOWEST_MS = 30000;
 // A scan leaves the queue only when an answer with its id has come. The same ids may be sent any number of times.
 export function openQueue({ url, device, token, store, onAnswers, onState }) {
   let scans = store.read();
+  let isStored = true;
   let sending = false;
   let most = MOST;
   let wait = 0;
@@ -37,8 +38,12 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
     state = now;
     onState({ state, waiting: scans.length });
   };
-  const keep = () => {
-    if (!store.write(scans)) tell("not kept");
+  // Read, change, write in one go: two pages of one browser share the store, and neither may write over the other's scans.
+  const change = (edit) => {
+    if (isStored) scans = store.read();
+    scans = edit(scans);
+    isStored = store.write(scans);
+    if (!isStored) tell("not kept");
   };
 
   async function flush() {
@@ -57,6 +62,10 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
     }
     sending = true;
     let again = true;
+    const later = (now, least = 1000) => {
+      wait = Math.min(Math.max(wait * 2, least), SLOWEST_MS);
+      tell(now);
+    };
     try {
       const answer = await fetch(url, {
         method: "POST",
@@ -69,8 +78,7 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
         const { results } = await answer.json();
         const answered = new Map(results.map((result) => [result.id, result]));
         const settled = batch.filter((scan) => answered.has(scan.body.id));
-        scans = scans.filter((scan) => !answered.has(scan.body.id));
-        keep();
+        change((all) => all.filter((scan) => !answered.has(scan.body.id)));
         wait = 0;
         most = MOST;
         tell("fine");
@@ -78,61 +86,49 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
         again = scans.some((scan) => !scan.held);
       } else if (answer.status === 413 || answer.status === 422) {
         // Halve and send again, never discard. One scan alone that is still refused steps aside for the rest.
-        if (batch.length > 1) most = Math.ceil(batch.length / 2);
-        else {
-          scans = [...scans.filter((scan) => scan !== batch[0]), batch[0]];
-          wait = Math.min(Math.max(wait * 2, 4000), SLOWEST_MS);
+        if (batch.length > 1) {
+          most = Math.ceil(batch.length / 2);
+          tell("refused");
+        } else {
+          const { id } = batch[0].body;
+          change((all) => [...all.filter((scan) => scan.body.id !== id), ...all.filter((scan) => scan.body.id === id)]);
+          later("refused", 4000);
         }
-        keep();
-        tell("refused");
-      } else if (answer.status === 401 || answer.status === 403) {
-        wait = SLOWEST_MS;
-        tell("sign in");
-      } else {
-        wait = Math.min(Math.max(wait * 2, 1000), SLOWEST_MS);
-        tell("no answer");
-      }
+      } else if (answer.status === 401 || answer.status === 403) later("sign in", SLOWEST_MS);
+      else later("no answer");
     } catch {
-      wait = Math.min(Math.max(wait * 2, 1000), SLOWEST_MS);
-      tell("no signal");
+      later("no signal");
     } finally {
       sending = false;
       if (again) timer = setTimeout(flush, wait ? wait + Math.random() * 500 : 0);
     }
   }
 
-  addEventListener("online", () => {
+  const flushNow = () => {
     wait = 0;
     flush();
-  });
-  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && flush());
+  };
+  addEventListener("online", flushNow);
+  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && flushNow());
 
   return {
     add(body, { held = false } = {}) {
-      scans.push({ body, held });
-      keep();
+      change((all) => [...all, { body, held }]);
+      if (state !== "fine") tell(state);
       if (!held) flush();
     },
     release(id, changes = {}) {
-      const scan = scans.find((one) => one.body.id === id);
-      if (!scan) return false;
-      Object.assign(scan.body, changes);
-      scan.held = false;
-      keep();
+      if (!scans.some((one) => one.body.id === id)) return false;
+      change((all) => all.map((one) => (one.body.id === id ? { body: { ...one.body, ...changes }, held: false } : one)));
       flush();
       return true;
     },
     // What was held when the page was closed goes as it stands: vouched, with no count.
     releaseAll() {
-      scans.forEach((scan) => (scan.held = false));
-      keep();
+      change((all) => all.map((one) => ({ ...one, held: false })));
       flush();
     },
-    get waiting() {
-      return scans.length;
-    },
     has: (id) => scans.some((scan) => scan.body.id === id),
-    flush,
   };
 }
 

@@ -1,0 +1,42 @@
+// What the record knows: learnt once by heart, looked up after each answer.
+import { $, kit, state } from "./dock-desk.js";
+import { gates } from "./dock-draw.js";
+
+// Everything a device should know by heart, so that it works without signal.
+export async function learn() {
+  try {
+    const snapshot = await (await fetch(`${kit.snapshot}?show=${state.show}`, { credentials: "same-origin" })).json();
+    state.shows = snapshot.shows;
+    for (const item of snapshot.items) state.known.set(item.code, item);
+    for (const [alias, code] of snapshot.aliases) state.known.set(alias, state.known.get(code));
+    for (const line of snapshot.lines) state.lines.set(String(line.id), line.name);
+  } catch {
+    // Without it the page still scans; names come with the answers.
+  }
+}
+
+let looking;
+// What codes are, and the running count; `then` draws what came.
+export async function look(codes, then = () => {}) {
+  const query = new URLSearchParams({ show: state.show, way: state.way });
+  codes.slice(0, 100).forEach((code) => query.append("code", code));
+  looking?.abort();
+  looking = new AbortController();
+  try {
+    const answer = await (await fetch(`${kit.lookup}?${query}`, { credentials: "same-origin", signal: looking.signal })).json();
+    for (const [code, item] of Object.entries(answer.items)) state.known.set(code, item);
+    if (state.show) drawRun(answer.run);
+    if (codes.length) then();
+  } catch {
+    // The count catches up with the next answer.
+  }
+}
+
+function drawRun({ done, total, words, still }) {
+  if (!$("done")) return;
+  $("done").textContent = done;
+  $("words").textContent = words;
+  $("still").textContent = still;
+  document.querySelector("#run .gates")?.remove();
+  if (total && total <= 100) $("still").before(gates(done, total));
+}

@@ -1,0 +1,23 @@
+// A dead box in the middle of a show.
+import { kit, state } from "./dock-desk.js";
+import { spell } from "./dock-draw.js";
+import { choose, drawHit, say } from "./dock-hit.js";
+
+// The dead one is suspect from now; the nearest spare is offered, and whatever is scanned next takes its place.
+export async function swap(entry, { arm, leave, read, scan }) {
+  arm({ kind: "swap", dead: entry.code });
+  scan({ code: entry.code, action: "inspect", condition: "suspect", symptom: "dead" }, { name: `${entry.name}, dead` });
+  let found = { spare: null, why: "There is no signal to look for a spare: scan any that fits." };
+  try {
+    found = await (await fetch(`${kit.spare}?${new URLSearchParams({ code: entry.code, show: state.show })}`, { credentials: "same-origin" })).json();
+  } catch {
+    // the sentence above stands
+  }
+  if (state.mode?.dead !== entry.code) return;
+  const { spare } = found;
+  drawHit(spare
+    ? { signal: "ask", word: "Swap", name: spare.name, code: spare.code, standing: spare.standing, quiet: spare.says, reason: `${entry.name} is dead. The nearest spare is ${spare.where}: scan it.`,
+        choices: [choose(["It is in", () => read(spare.code), "next"], ["Leave it", leave])] }
+    : { signal: "ask", word: "Swap", name: entry.name, code: entry.code, reason: `${found.why} Scan whatever takes its place.`, choices: [choose(["Leave it", leave])] });
+  say(spare ? `The nearest spare is ${spare.name}, ${spell(spare.code)}, ${spare.where}.` : found.why);
+}
