@@ -30,7 +30,8 @@ def dock_cards(request: HttpRequest) -> HttpResponse:
     groups = []
     if request.GET.get("lines"):
         lines = CountedLine.objects.select_related("type")[:LINES_ON_SHEET]
-        groups.append(("Counted lines", [_drawn(counted_card(line=line.pk, name=line.label)) for line in lines]))
+        drawn = [_drawn(counted_card(line=line.pk, name=line.label)) | {"anchor": f"line-{line.pk}"} for line in lines]
+        groups.append(("Counted lines", drawn))
     else:
         if not asked:
             groups.append(("Commands", [_drawn(card) for card in COMMAND_CARDS]))

@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Iterable
+from datetime import datetime
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -12,8 +13,8 @@ from company.clock import now, today
 from inventory.calc.codes import Read, parse
 from inventory.models import Item
 from inventory.registries import ItemAction
-from shows.calc.direction import WAY_WORDS, Way
-from shows.dock import choice_made, choice_of, known_items, near_shows, page_device
+from shows.calc.direction import Way, guess
+from shows.dock import choice_made, choice_of, known_items, near_shows, page_device, times_of
 from shows.models import Show
 from shows.services.dock import scan_shaped, scans_sent
 from shows.views.dock import remember, uid_of, who
@@ -27,7 +28,7 @@ def item_scan(request: HttpRequest, code: str) -> HttpResponse:
         raise Http404("The record knows no such thing.")
     at = now()
     near = near_shows(at)
-    choice = choice_of(request, at, near) or (choice_made(near[0], "", at) if near else choice_made(None, "", at))
+    choice = choice_of(request, at, near) or choice_made(_likeliest(near, known.show, at), request.GET.get("way", ""), at)
     if request.method == "POST":
         way = request.POST.get("way", "")
         asked = request.POST.get("show", "")
@@ -46,6 +47,14 @@ def item_scan(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "shows/dock_item.html", context)
 
 
+def _likeliest(near: list[Show], with_show: int | None, at: datetime) -> Show | None:
+    """Return the show a thing is with, or the nearest that is still loading for what is in the shop; None without any."""
+    if with_show:
+        return next((show for show in near if show.pk == with_show), None) or Show.objects.filter(pk=with_show).first()
+    loading = (show for show in near if guess(times_of(show), at).way == Way.OUT)
+    return next(loading, near[0] if near else None)
+
+
 def actions_of(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
     """Offer the scan of a thing from its own page, named for what would happen now. No query a row: one for near shows."""
     if item.retired_on or item.gone_home_on:
@@ -60,5 +69,6 @@ def actions_of(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
         yield ItemAction(name="Back in the shop", url=f"{url}?{urlencode({'way': word})}", note="say so, as a scan")
     elif near:
         choice = choice_of(request, at, near)
-        show = choice.show if choice and choice.show else near[0]
-        yield ItemAction(name=f"Out to {show.name}", url=f"{url}?way=out", note=WAY_WORDS[Way.OUT] + ", as a scan")
+        show = choice.show if choice and choice.show else _likeliest(near, None, at)
+        if show is not None:
+            yield ItemAction(name=f"Out to {show.name}", url=f"{url}?way=out", note="say so, as a scan")
