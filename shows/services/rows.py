@@ -1,5 +1,8 @@
 """Write many rows of derived tables by one prepared statement each: a fraction of the time that model instances, a CASE over
-thousands of keys, or an INSERT in parts of a few dozen rows take."""
+thousands of keys, or an INSERT in parts of a few dozen rows take.
+
+Call it inside a transaction: without one, every row would be a transaction of its own.
+"""
 
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
