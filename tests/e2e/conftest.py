@@ -54,9 +54,13 @@ def open_page(chromium, live_server):
     contexts, foreign, errors = [], [], []
     home = urlsplit(live_server.url).netloc
 
-    def open_one(person=None, *, width=390, height=844, script=True, theme="dark"):
+    def open_one(person=None, *, width=390, height=844, script=True, theme="dark", touch=False):
         context = chromium.new_context(
-            viewport={"width": width, "height": height}, java_script_enabled=script, base_url=live_server.url
+            viewport={"width": width, "height": height},
+            java_script_enabled=script,
+            base_url=live_server.url,
+            has_touch=touch,
+            accept_downloads=True,
         )
         contexts.append(context)
         context.add_cookies([{"name": "theme", "value": theme, "url": live_server.url}])
