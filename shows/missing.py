@@ -1,18 +1,20 @@
-"""What is not home although it should be: by show, with who scanned it last, where and when. Four queries."""
+"""What is not home although it should be: by show, with who scanned it last, where and when. Six queries at most."""
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
-from django.db.models import F, Q, Sum
+from django.db.models import Count, F, Q, QuerySet, Sum
 
 from company.clock import today as company_today
 from company.templatetags.tape import clock, day, metres
 from inventory.models import CountMove, Item
 from inventory.querysets import standing_expression
+from inventory.search import count_up_to
 from shows.calc.words import ShowState
 from shows.models import Checkout, Show
 
-AT_MOST = 300
+AT_MOST = 300  # of what shows still have; the rest is counted
+DECLARED_AT_MOST = 50  # of what was declared missing, the newest: the gear list has it all
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,15 +39,17 @@ class AwayCount:
 
 @dataclass(kw_only=True)
 class AwayGroup:
-    """What one show still has (`show` None: declared missing and out to no show)."""
+    """What one show still has (`show` None: declared missing and out to no show). `more` is how many are not listed: beyond
+    1,000 declared missing it is 1,001 and means more."""
 
     show: Show | None
     items: list[Away] = field(default_factory=list)
     counted: list[AwayCount] = field(default_factory=list)
+    more: int = 0
 
     @property
     def total(self) -> int:
-        return len(self.items) + sum(c.count for c in self.counted)
+        return len(self.items) + self.more + sum(c.count for c in self.counted)
 
 
 def late_shows(at: datetime) -> Q:
@@ -53,52 +57,71 @@ def late_shows(at: datetime) -> Q:
     return Q(show__home_by__lt=at) | ~Q(show__state=ShowState.PLANNED)
 
 
-def missing_at(at: datetime, *, show: Show | None = None) -> list[AwayGroup]:
-    """Return what is not home, show by show in the order of their home-by; with `show`, that show's alone."""
+def missing_at(at: datetime, *, show: Show | None = None, declared: bool = True) -> list[AwayGroup]:
+    """Return what is not home, show by show in the order of their home-by; with `show`, that show's alone. What was only
+    declared missing comes last, unless it is not asked for."""
     today = company_today(at)
     out = Checkout.objects.filter(closed_at=None)
     out = out.filter(show=show) if show is not None else out.filter(late_shows(at))
-    out = out.select_related("show__venue", "item__type", "item__custody_head__seen_by", "opened_by")
-    out = out.annotate(standing=standing_expression(today, "item__")).order_by(
+    listed = out.select_related("show__venue", "item__type", "item__custody_head__seen_by", "opened_by")
+    listed = listed.annotate(standing=standing_expression(today, "item__")).order_by(
         "show__home_by", "show_id", "item__type__name", "item__length_mm", "item__name", "item__code"
     )
     groups: dict[int | None, AwayGroup] = {}
-    for checkout in out[:AT_MOST]:
+    for checkout in listed[:AT_MOST]:
         group = groups.setdefault(checkout.show_id, AwayGroup(show=checkout.show))
         group.items.append(_away(checkout))
+    _add_unlisted(groups, out)
     _add_counted(groups, at, show)
-    if show is None:
-        lost = Item.objects.filter(missing_since__isnull=False, custody="").owned()
-        lost = lost.select_related("type", "custody_head__seen_by").annotate(standing=standing_expression(today))
-        for item in lost.order_by("missing_since")[:AT_MOST]:
-            group = groups.setdefault(None, AwayGroup(show=None))
-            group.items.append(
-                Away(
-                    item=item,
-                    standing=item.standing,
-                    fact=f"Missing since {day(item.missing_since)}.",
-                    known=_seen(item) or "Nobody ever scanned it.",
-                )
-            )
+    if show is None and declared:
+        _add_declared(groups, today)
     return list(groups.values())
 
 
+def _add_unlisted(groups: dict[int | None, AwayGroup], out: QuerySet[Checkout]) -> None:
+    """Say of each show how many more it has than are listed."""
+    totals = dict(out.order_by().values_list("show").annotate(things=Count("pk")))
+    unseen = Show.objects.select_related("venue").in_bulk(totals.keys() - groups.keys())
+    for pk, found in sorted(unseen.items(), key=lambda pair: (pair[1].home_by, pair[0])):
+        groups[pk] = AwayGroup(show=found)
+    for pk, things in totals.items():
+        groups[pk].more = things - len(groups[pk].items)
+
+
+def _add_declared(groups: dict[int | None, AwayGroup], today: date) -> None:
+    lost = Item.objects.filter(missing_since__isnull=False, custody="").owned()
+    listed = lost.select_related("type", "custody_head__seen_by").annotate(standing=standing_expression(today))
+    found = list(listed.order_by("-missing_since", "-pk")[:DECLARED_AT_MOST])
+    counted = count_up_to(lost)
+    if not found:
+        return
+    group = groups.setdefault(None, AwayGroup(show=None))
+    group.items = [
+        Away(
+            item=item,
+            standing=item.standing,
+            fact=f"Missing since {day(item.missing_since)}.",
+            known=_seen(item) or "Nobody ever scanned it.",
+        )
+        for item in found
+    ]
+    group.more = counted - len(found)
+
+
 def _add_counted(groups: dict[int | None, AwayGroup], at: datetime, show: Show | None) -> None:
-    if show is None:
-        # a closed show has counted off what it lost
-        shows: dict[int | None, Show] = {
-            s.pk: s for s in Show.objects.filter(home_by__lt=at, state=ShowState.PLANNED).select_related("venue")
-        }
-    else:
-        shows = {show.pk: show}
+    # a closed show has counted off what it lost
+    late = Show.objects.filter(home_by__lt=at, state=ShowState.PLANNED).order_by()
+    asked = late.values("pk") if show is None else [show.pk]
     sums = (
-        CountMove.objects.filter(show__in=shows)
+        CountMove.objects.filter(show__in=asked)
         .values("show", "line", name=F("line__type__name"), length_mm=F("line__length_mm"))
         .annotate(net=Sum("delta"))
         .filter(net__lt=0)
         .order_by("show", "name", "length_mm")
     )
-    for row in sums:
+    rows = list(sums)
+    shows = Show.objects.select_related("venue").in_bulk({row["show"] for row in rows})
+    for row in rows:
         group = groups.setdefault(row["show"], AwayGroup(show=shows[row["show"]]))
         name = " ".join(part for part in (row["name"], metres(row["length_mm"])) if part)
         group.counted.append(AwayCount(line_id=row["line"], name=name, count=-row["net"]))

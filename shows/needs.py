@@ -39,9 +39,9 @@ def closing(day: date, zone: ZoneInfo) -> datetime:
 
 
 def away_groups(request: HttpRequest, at: datetime) -> list[AwayGroup]:
-    """Return what is not home, asked once a request: the page's first sentence and its strips both want it."""
+    """Return what shows still have, asked once a request: the page's first sentence and its strips both want it."""
     if not hasattr(request, "away_groups"):
-        request.away_groups = missing_at(at)
+        request.away_groups = missing_at(at, declared=False)
     return request.away_groups
 
 

@@ -21,16 +21,10 @@ def shortages_of(shows: Iterable[Show]) -> dict[int, dict[Key, Left]]:
     mine = {s.pk: s for s in shows}
     demands: list[Demand] = []
     wanted: dict[int, dict[Key, int]] = {pk: defaultdict(int) for pk in mine}
+    # the shows are chosen first, by their days: asked of the rows at once, every pull list there ever was would be read
+    rivals = Q(hold_from__lte=last, hold_until__gte=first, state=ShowState.PLANNED)
     rows = (
-        PullRow.objects.filter(
-            Q(show__in=mine)
-            | Q(
-                show__hold_from__lte=last,
-                show__hold_until__gte=first,
-                show__state=ShowState.PLANNED,
-                type__in=PullRow.objects.filter(show__in=mine).values("type"),
-            )
-        )
+        PullRow.objects.filter(show__in=Show.objects.filter(Q(pk__in=mine) | rivals).order_by().values("pk"))
         .values("show", "type", "length_mm", name=F("show__name"), start=F("show__hold_from"), until=F("show__hold_until"))
         .annotate(total=Sum("count"))
         .order_by("show", "type", "length_mm")

@@ -14,7 +14,8 @@ from company.clock import now, today
 from company.models import Person
 from company.templatetags.tape import day as day_words
 from inventory.models import Item
-from shows.missing import AT_MOST, missing_at
+from inventory.search import EXACT_UP_TO
+from shows.missing import missing_at
 from shows.models import Checkout
 from shows.services.shows import item_not_missing, item_said_at, items_declare_missing
 
@@ -24,7 +25,13 @@ def missing(request: HttpRequest) -> HttpResponse:
     at = now()
     groups = missing_at(at)
     total = sum(group.total for group in groups)
-    context = {"section": "Shows", "groups": groups, "total": total, "full": total >= AT_MOST, "at": at}
+    context = {
+        "section": "Shows",
+        "groups": groups,
+        "total": min(total, EXACT_UP_TO),
+        "over": total > EXACT_UP_TO,
+        "at": at,
+    }
     return render(request, "shows/missing.html", context)
 
 
