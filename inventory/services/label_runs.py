@@ -83,8 +83,10 @@ def diameter_of(item: Item) -> float:
     """Return what a flag goes around, in millimetres: the type's own figure, its facts', or what is usual."""
     if item.type.label_diameter_mm:
         return float(item.type.label_diameter_mm)
-    known = getattr(item.type.facts, "outer_diameter_mm", None)
-    return float(known or USUAL_DIAMETER_MM.get(Kind(item.type.kind), 6.0))
+    kind = Kind(item.type.kind)
+    if kind not in USUAL_DIAMETER_MM:
+        return 6.0  # no facts of such a kind hold a diameter, and to look for them is a query a thing
+    return float(getattr(item.type.facts, "outer_diameter_mm", None) or USUAL_DIAMETER_MM[kind])
 
 
 def texts_of_item(item: Item, *, site_address: str, units: str, wish: str = "") -> list[d.LabelText]:
