@@ -1,11 +1,13 @@
 """Run a list: look at what would become of it, do it, and take it back. One walk serves all three, so a preview cannot lie."""
 
 import csv
+import gc
 import io
 import tempfile
 import time
 import uuid
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import IO, Any, cast
@@ -26,11 +28,10 @@ from inventory.transfer.reading import UnreadableError, list_open
 from inventory.transfer.uploads import Upload, upload_drop
 
 JUDGED_AT_ONCE = 500
-# Whoever waits for SQLite's lock looks again after 1, 2, 5 ... 50 ms, in the first 228 ms never later; so a lock that is held
-# for less than 170 ms and then left alone for 55 lets a scan in within 300 ms. Held again at once it could starve it.
-_LEFT_ALONE_S = 0.055
-_HELD_S = 0.08
-_LEAST_AT_ONCE, _MOST_AT_ONCE = 20, 400
+# Whoever waits for SQLite's lock looks again after 1, 2, 5, 10, 15, 20, 25, 25 and 25 ms, and more seldom after that. So a lock
+# that is held for less than 100 ms and then left alone for longer than 25 is always found free in time.
+_WRITTEN_AT_ONCE = 100
+_LEFT_ALONE_S = 0.03
 _SHOWN = 200
 
 
@@ -260,12 +261,14 @@ def _apply(job: Job, transfer: Transfer, person: Person) -> None:
     with tempfile.TemporaryFile("w+", encoding="utf-8", newline="") as bad_file:
         bad_file.write(_csv_line([*job.given["headers"], "Line", "Reason"], mark=True))
         done = bad = 0
-        pace = Pace()
         job.file.open("rb")
         with job.file as file:
             for chunk in walk(plan, columns, file):
-                for part in pace.slices([row for row in chunk if row.verdict in (NEW, CHANGED)]):
-                    late += _written(plan, part)
+                wanted = [row for row in chunk if row.verdict in (NEW, CHANGED)]
+                for start in range(0, len(wanted), _WRITTEN_AT_ONCE):
+                    late += _written(plan, wanted[start : start + _WRITTEN_AT_ONCE])
+                    if connection.vendor == "sqlite":
+                        time.sleep(_LEFT_ALONE_S)
                 for row in chunk:
                     if row.verdict == BAD:
                         bad += 1
@@ -283,29 +286,6 @@ def _apply(job: Job, transfer: Transfer, person: Person) -> None:
     job_progress(job=job, done=total, total=total, said=said)
 
 
-class Pace:
-    """How many rows to write in one transaction, so that nobody who scans meanwhile waits long for the database."""
-
-    def __init__(self) -> None:
-        self.at_once = 100
-        self._ended = 0.0
-
-    def slices(self, rows: list[Row]) -> Iterator[list[Row]]:
-        """Yield parts of `rows`, each after a pause for others, larger or smaller as the last one was quick or slow."""
-        start = 0
-        while start < len(rows):
-            if connection.vendor == "sqlite":
-                time.sleep(max(0.0, min(_LEFT_ALONE_S, self._ended + _LEFT_ALONE_S - time.monotonic())))
-            part = rows[start : start + self.at_once]
-            start += len(part)
-            began = time.monotonic()
-            yield part
-            self._ended = time.monotonic()
-            fits = int(len(part) * _HELD_S / max(self._ended - began, 0.001))
-            if len(part) == self.at_once or fits < self.at_once:
-                self.at_once = max(_LEAST_AT_ONCE, min(_MOST_AT_ONCE, fits, self.at_once * 2))
-
-
 class _Bytes(io.RawIOBase):
     """A text file read as UTF-8 bytes, block by block."""
 
@@ -319,18 +299,31 @@ class _Bytes(io.RawIOBase):
         return self.text.read(size).encode()
 
 
+@contextmanager
+def _brief_transaction() -> Iterator[None]:
+    """Hold the database's lock for the writing alone: Python's search for garbage can take longer than a hundred rows."""
+    collects = gc.isenabled()
+    gc.disable()
+    try:
+        with transaction.atomic():
+            yield
+    finally:
+        if collects:
+            gc.enable()
+
+
 def _written(plan: Plan, rows: list[Row]) -> int:
     """Write a chunk in one transaction; if the database refuses it, row by row, so that one bad row spoils no other."""
     if not rows:
         return 0
     try:
-        with transaction.atomic():
+        with _brief_transaction():
             plan.write(rows)
     except IntegrityError:
         refused = 0
         for row in rows:
             try:
-                with transaction.atomic():
+                with _brief_transaction():
                     plan.write([row])
             except IntegrityError:
                 row.bad("", "The record changed while the list was brought in, and this row no longer fits. Bring it again.")
