@@ -60,7 +60,6 @@ def fill(items: int, shows: int, at: datetime) -> None:
         ),
         batch_size=5000,
     )
-    CustodyHead.objects.bulk_create((CustodyHead(item=i) for i in made), batch_size=5000)
     lines = CountedLine.objects.bulk_create(CountedLine(type=types[n % 40], length_mm=n * 10, added_at=born) for n in range(60))
     CountMove.objects.bulk_create(
         CountMove(uid=uuid.uuid4(), line=line, delta=40, why="bought", happened_at=born) for line in lines
@@ -118,25 +117,22 @@ def _history(pick: random.Random, items: list[Item], shows: list[Show], owner: P
     newest = {}
     for scan in scans:
         newest[scan.code] = scan
-    heads = []
-    for item in items:
-        last = newest.get(item.code)
-        if last is None:
-            continue
-        heads.append(
-            CustodyHead(
-                item=item,
-                last_effective_at=last.effective_at,
-                last_device=last.device,
-                last_seq=last.seq,
-                last_uid=last.uid,
-                seen_at=last.effective_at,
-                evidence="seen",
-                folds=1,
-            )
-        )
-    fields = ["last_effective_at", "last_device", "last_seq", "last_uid", "seen_at", "evidence", "folds"]
-    CustodyHead.objects.bulk_update(heads, fields, batch_size=1000)
+    CustodyHead.objects.bulk_create((_head(item, newest.get(item.code)) for item in items), batch_size=5000)
+
+
+def _head(item: Item, last: Scan | None) -> CustodyHead:
+    if last is None:
+        return CustodyHead(item=item)
+    return CustodyHead(
+        item=item,
+        last_effective_at=last.effective_at,
+        last_device=last.device,
+        last_seq=last.seq,
+        last_uid=last.uid,
+        seen_at=last.effective_at,
+        evidence="seen",
+        folds=1,
+    )
 
 
 def _scan(uid: uuid.UUID, item: Item, action: str, show: Show | None, at: datetime, owner: Person) -> Scan:
