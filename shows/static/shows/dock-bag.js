@@ -4,6 +4,12 @@ import { beside, drawHit, say } from "./dock-hit.js";
 export const SUSPECT = { action: "inspect", condition: "suspect", symptom: "other" };
 export const NO_BAG = "Into the bench bag"; // where no bag has a label, the note says it
 
+// What a scan says beside its way, for the list: hums, label gone, bench bag.
+export function saidOf({ into, note, symptom, condition }) {
+  if (into || note === NO_BAG) return "bench bag";
+  return symptom && symptom !== "other" ? symptom : (condition ?? "");
+}
+
 // arm(mode) says what the next scans are; itself(bag) scans the bag as a thing; kept(bag) remembers it as this device's last.
 export function bags({ last, arm, mode, word, itself, kept, hint }) {
   const close = () => {

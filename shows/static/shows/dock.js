@@ -1,6 +1,6 @@
 // The dock: readers feed texts in, scans go out through the queue, answers come back as strips, sound and a shake of the hand.
 import { questions } from "./dock-ask.js";
-import { bags } from "./dock-bag.js";
+import { bags, saidOf } from "./dock-bag.js";
 import { counting } from "./dock-count.js";
 import { $, DAYS_4, WAYS, WORD, addEntry, amend, entryOf, itemOf, kit, known, lastEntry, nameOf, remember, state, token } from "./dock-desk.js";
 import { el, spell } from "./dock-draw.js";
@@ -56,7 +56,7 @@ function scan(body, { held = false, name = "", quiet = false } = {}) {
     ...body,
   };
   if (!quiet) {
-    const entry = { id: full.id, code: full.code, action: full.action, name, signal: "kept", counted: full.counted ?? null, into: full.into ?? "" };
+    const entry = { id: full.id, code: full.code, action: full.action, name, signal: "kept", counted: full.counted ?? null, said: saidOf(full) };
     addEntry(entry);
     drawLast(undo);
     if (!held && !isBusy() && !isUnseen()) {
@@ -279,7 +279,7 @@ const ask = questions({
   redraw,
   release: (id, changes) => queue.release(id, changes),
   answered(id, changes) {
-    amend(id, { counted: changes.counted ?? null, into: changes.into ?? "" });
+    amend(id, { counted: changes.counted ?? null, said: saidOf(changes) });
     drawLast(undo);
     showing = id;
     redraw();
