@@ -168,7 +168,8 @@ class TrimForm(forms.ModelForm):
     """How far a printer is off, kept under its name."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
+        # the labels' own form stands on the same page and has fields of the same names
+        super().__init__(*args, **{"label_suffix": "", "auto_id": "trim_%s", **kwargs})
 
     class Meta:
         model = PrinterTrim
