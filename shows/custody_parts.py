@@ -128,7 +128,8 @@ def disagreements(request: HttpRequest, at: datetime) -> Iterable[Need]:
     """Name the contradictions a technician has not decided yet, oldest first."""
     if not (isinstance(request.user, Person) and request.user.is_at_least(Role.TECHNICIAN)):
         return
-    rows = Contradiction.objects.filter(stands=True, decided_at=None).select_related("item__type", "show")
+    # items are fetched afterwards: joined, the database walks every item to find the few that are named
+    rows = Contradiction.objects.filter(stands=True, decided_at=None).select_related("show").prefetch_related("item__type")
     for found in rows.order_by("happened_at")[:FEW]:
         yield Need(
             key=f"contradiction:{found.pk}",

@@ -1,9 +1,10 @@
 """What is not home although it should be: by show, with who scanned it last, where and when. Six queries at most."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models import F, Q, Sum
 
 from company.clock import today as company_today
 from company.templatetags.tape import clock, day, metres
@@ -53,39 +54,34 @@ class AwayGroup:
 
 
 def late_shows(at: datetime) -> Q:
-    """Select, from a checkout, the shows whose gear should be home by now."""
-    return Q(show__home_by__lt=at) | ~Q(show__state=ShowState.PLANNED)
+    """Select the shows whose gear should be home by now."""
+    return Q(home_by__lt=at) | ~Q(state=ShowState.PLANNED)
 
 
 def missing_at(at: datetime, *, show: Show | None = None, declared: bool = True) -> list[AwayGroup]:
     """Return what is not home, show by show in the order of their home-by; with `show`, that show's alone. What was only
     declared missing comes last, unless it is not asked for."""
     today = company_today(at)
-    out = Checkout.objects.filter(closed_at=None)
-    out = out.filter(show=show) if show is not None else out.filter(late_shows(at))
-    listed = out.select_related("show__venue", "item__type", "item__custody_head__seen_by", "opened_by")
+    # which shows have anything is asked first, of the open checkouts alone: joined to all late shows, their number would tell
+    # (a range of items, so that the index of open checkouts is walked and not that of all)
+    still_out = Checkout.objects.filter(closed_at=None, item_id__gt=0).order_by()
+    still_out = still_out.filter(show=show) if show is not None else still_out
+    totals = Counter(still_out.values_list("show", flat=True))
+    shows = Show.objects.filter(pk__in=totals).select_related("venue").order_by("home_by", "pk")
+    late = {found.pk: found for found in (shows if show is not None else shows.filter(late_shows(at)))}
+    listed = Checkout.objects.filter(closed_at=None, show__in=late)
+    listed = listed.select_related("show__venue", "item__type", "item__custody_head__seen_by", "opened_by")
     listed = listed.annotate(standing=standing_expression(today, "item__")).order_by(
         "show__home_by", "show_id", "item__type__name", "item__length_mm", "item__name", "item__code"
     )
-    groups: dict[int | None, AwayGroup] = {}
+    groups: dict[int | None, AwayGroup] = {pk: AwayGroup(show=found, more=totals[pk]) for pk, found in late.items()}
     for checkout in listed[:AT_MOST]:
-        group = groups.setdefault(checkout.show_id, AwayGroup(show=checkout.show))
-        group.items.append(_away(checkout))
-    _add_unlisted(groups, out)
+        groups[checkout.show_id].items.append(_away(checkout))
+        groups[checkout.show_id].more -= 1
     _add_counted(groups, at, show)
     if show is None and declared:
         _add_declared(groups, today)
     return list(groups.values())
-
-
-def _add_unlisted(groups: dict[int | None, AwayGroup], out: QuerySet[Checkout]) -> None:
-    """Say of each show how many more it has than are listed."""
-    totals = dict(out.order_by().values_list("show").annotate(things=Count("pk")))
-    unseen = Show.objects.select_related("venue").in_bulk(totals.keys() - groups.keys())
-    for pk, found in sorted(unseen.items(), key=lambda pair: (pair[1].home_by, pair[0])):
-        groups[pk] = AwayGroup(show=found)
-    for pk, things in totals.items():
-        groups[pk].more = things - len(groups[pk].items)
 
 
 def _add_declared(groups: dict[int | None, AwayGroup], today: date) -> None:

@@ -211,8 +211,8 @@ def _place_straight_on(
         and one.strike < until
         and ShowState.PLANNED == one.state == two.state
     ]
-    # asked even without a pair, so that the page costs the same every day
-    types = {line.type_id for show in shows for line in progress[show.pk]}
+    # asked even without a pair (no type has the key 0), so that the page costs the same every day
+    types = {0} | {line.type_id for _one, two in pairs for line in progress[two.pk] if line.lacking and not line.item_id}
     shelf: dict[tuple[int, int], int] = defaultdict(int)
     fit = Item.objects.fit_to_go(at.date()).filter(type__in=types).order_by()
     for row in fit.values("type", "length_mm").annotate(free=Count("pk")):

@@ -9,7 +9,7 @@ from django.urls import reverse
 from inventory.calc.kinds import Kind
 from inventory.models import CountedLine, CountMove, GoesWith, Item
 from shows.calc.words import ShowState
-from shows.missing import missing_at
+from shows.missing import DECLARED_AT_MOST, missing_at
 from shows.models import PullRow, Rig, RigRow, Show, Venue
 from shows.needs import come_home, give_back, lent_home, pack, short, suspect_on_list
 from shows.picks import picks_for
@@ -451,3 +451,24 @@ def test_a_show_that_has_not_to_be_home_yet_needs_nobody(rf, owner, company):
     request.user, request.company = owner, company
     make_checkout(make_show(load_in=NOW - timedelta(hours=1)), make_item())
     assert not list(come_home(request, NOW))
+
+
+def test_missing_lists_the_newest_and_counts_the_rest(as_technician):
+    box = make_type()
+    for n in range(DECLARED_AT_MOST + 3):
+        make_item(type=box, missing_since=NOW - timedelta(days=n))
+    (group,) = missing_at(NOW)
+    assert (len(group.items), group.more, group.total) == (DECLARED_AT_MOST, 3, DECLARED_AT_MOST + 3)
+    assert group.items[0].item.missing_since == NOW
+    assert missing_at(NOW, declared=False) == []
+    page = as_technician.get(reverse("missing")).content.decode()
+    assert f"{DECLARED_AT_MOST + 3} things should be home" in page and "And 3 more" in page
+
+
+def test_missing_counts_what_a_show_has_beyond_the_list(company, monkeypatch):
+    monkeypatch.setattr("shows.missing.AT_MOST", 1)
+    box, show = make_type(), make_show(load_in=NOW - timedelta(days=2))
+    for _ in range(3):
+        make_checkout(show, make_item(type=box))
+    (group,) = missing_at(NOW)
+    assert (len(group.items), group.more, group.total) == (1, 2, 3)
