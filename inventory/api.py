@@ -12,11 +12,9 @@ from inventory.calc import codes
 from inventory.calc.kinds import STANDING_WORDS, Standing
 from inventory.models import Item, Label
 from inventory.registries import ITEM_API_FIELDS
-from inventory.search import count_up_to, matching
+from inventory.search import EXACT_UP_TO, count_matching, matching
 
 router = Router(tags=["items"])
-
-COUNT_EXACTLY_UP_TO = 1_000
 
 
 class ItemRow(Schema):
@@ -75,11 +73,11 @@ def items(request: HttpRequest, query: Query[ItemQuery]) -> dict[str, Any]:
     """List items that answer a word or a code, in the order of the gear list. `count` is exact up to 1,000; beyond that
     it is 1,000 and `more` is true."""
     found = matching(Item.objects.all(), query.search) if query.search.strip() else Item.objects.all()
-    counted = count_up_to(found, COUNT_EXACTLY_UP_TO)
+    counted = count_matching(query.search)
     page = list(found.described(today())[query.offset : query.offset + query.limit])
     return {
-        "count": min(counted, COUNT_EXACTLY_UP_TO),
-        "more": counted > COUNT_EXACTLY_UP_TO,
+        "count": min(counted, EXACT_UP_TO),
+        "more": counted > EXACT_UP_TO,
         "items": [_row(item) for item in page],
     }
 

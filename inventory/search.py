@@ -90,6 +90,16 @@ def count_up_to(rows: QuerySet, most: int = EXACT_UP_TO) -> int:
     return rows.order_by()[: most + 1].count()
 
 
+def count_matching(text: str) -> int:
+    """Count the items `matching` finds among all, by the index of words alone; `EXACT_UP_TO` + 1 means more."""
+    found = asked(text)
+    if found.why:
+        return 0
+    if not found.words:
+        return count_up_to(Item.objects.all())
+    return len(matching_ids("default", found.words, most=EXACT_UP_TO))
+
+
 def _subquery(using: str, words: Iterable[str]) -> RawSQL:
     return RawSQL(*_sql(using, words))  # noqa: S611 (our own constants; what was typed is a parameter)
 

@@ -237,6 +237,8 @@ def test_what_cannot_be_printed_is_refused_and_mints_nothing(wanted, why):
 def test_planning_asks_the_database_as_often_for_one_item_as_for_fifty():
     def asked(count):
         items = items_add(type=make_type(Kind.LEAD), count=count, at=NOW, length_mm=5000)
+        # a kind whose facts hold no diameter is not asked for one, thing by thing
+        items += items_add(type=make_type(Kind.INTERFACE_BOX), count=count, at=NOW)
         company = label_runs.Company.current()
         with CaptureQueriesContext(
             connection,
