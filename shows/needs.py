@@ -19,7 +19,7 @@ from inventory.models import GearType, Item
 from shows.missing import AwayGroup, missing_at
 from shows.models import PullRow, Show
 from shows.progress import pulls_progress, totals_of
-from shows.shortage import shortages_of
+from shows.shortage import shortages_of, unmet
 
 COMING = timedelta(days=7)
 LOADING = timedelta(hours=24)
@@ -130,7 +130,8 @@ def coming_shows(at: datetime) -> list[Show]:
 def short(request: HttpRequest, at: datetime) -> Iterable[Need]:
     """Name what a coming show lacks after what other shows hold."""
     shows = coming_shows(at)
-    left = shortages_of(shows)
+    progress = pulls_progress(shows, day=today(at))
+    left = {pk: unmet(keys, progress[pk]) for pk, keys in shortages_of(shows).items()}
     types = GearType.objects.in_bulk({key[0] for keys in left.values() for key, worst in keys.items() if worst.short})
     for show in shows:
         lacks = [worst for worst in left.get(show.pk, {}).values() if worst.short]

@@ -21,6 +21,10 @@ class ShowQuerySet(models.QuerySet):
         """Keep shows between load-in and strike."""
         return self.filter(load_in__lte=at, strike__gte=at, state=ShowState.PLANNED)
 
+    def away_at(self, at: datetime) -> "ShowQuerySet":
+        """Keep shows between load-in and the hour their gear should be home."""
+        return self.filter(load_in__lte=at, home_by__gte=at, state=ShowState.PLANNED)
+
     def coming_at(self, at: datetime) -> "ShowQuerySet":
         """Keep shows whose load-in is still ahead."""
         return self.filter(load_in__gt=at, state=ShowState.PLANNED)

@@ -1,7 +1,7 @@
 """What is short for coming shows: pull lists that overlap, against what we own. Five queries however many shows and rows."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from django.db.models import Count, F, Q, Sum
@@ -10,6 +10,7 @@ from inventory.models import CountMove, Item
 from shows.calc.shortage import Demand, Key, Left, Stock, shortages
 from shows.calc.words import ShowState
 from shows.models import PullRow, Show
+from shows.progress import PullLine
 
 
 def shortages_of(shows: Iterable[Show]) -> dict[int, dict[Key, Left]]:
@@ -48,6 +49,15 @@ def shortages_of(shows: Iterable[Show]) -> dict[int, dict[Key, Left]]:
         )
         for pk, show in mine.items()
     }
+
+
+def unmet(left: Mapping[Key, Left], lines: Iterable[PullLine]) -> dict[Key, Left]:
+    """Leave out what is with the show already in the number it wants: however promised, it is not short there."""
+    lacking: dict[Key, int] = defaultdict(int)
+    for line in lines:
+        if not line.item_id and not line.is_extra:
+            lacking[line.type_id, line.length_mm] += line.lacking
+    return {key: worst for key, worst in left.items() if lacking.get(key, 0)}
 
 
 def stock_of(types: Iterable[int], day: date) -> dict[Key, Stock]:

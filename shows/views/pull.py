@@ -20,7 +20,7 @@ from shows.models import PullRow, Rig, Show
 from shows.progress import pull_progress, totals_of
 from shows.pull_words import MOST, length_read, wanted_read
 from shows.services.pull import rig_pull, row_add, row_edit, row_move, row_put_back, row_remove, rows_copy
-from shows.shortage import item_rivals, shortages_of
+from shows.shortage import item_rivals, shortages_of, unmet
 
 SALT = "shows.pull.removed"
 UNDO_FOR_S = 24 * 3600
@@ -39,7 +39,7 @@ def _draw(request: HttpRequest, show: Show, *, typed: dict[str, Any] | None = No
     day = today(now())
     lines = pull_progress(show, day=day)
     of_row = {row_id: line for line in lines for row_id in line.row_ids}
-    left, rivals = shortages_of([show]).get(show.pk, {}), item_rivals(show)
+    left, rivals = unmet(shortages_of([show]).get(show.pk, {}), lines), item_rivals(show)
     rows = [
         {
             "row": row,

@@ -23,7 +23,7 @@ from shows.progress import PullLine, pull_progress, pulls_progress, totals_of
 from shows.services.shows import show_add as service_add
 from shows.services.shows import show_cancel, show_close, show_delete, show_plan_again
 from shows.services.shows import show_edit as service_edit
-from shows.shortage import item_rivals, overlapping, shortages_of
+from shows.shortage import item_rivals, overlapping, shortages_of, unmet
 
 A_PAGE = 50
 
@@ -39,13 +39,13 @@ def shows(request: HttpRequest) -> HttpResponse:
     if when == "past":
         found = found.past_at(at).order_by("-load_in", "-pk")
     elif when == "now":
-        found = found.under_way_at(at)
+        found = found.away_at(at)
     elif when == "coming":
         found = found.coming_at(at)
     elif when == "all":
         found = found.order_by("-load_in", "-pk")
     else:
-        found = found.filter(strike__gte=at, state=ShowState.PLANNED)
+        found = found.filter(home_by__gte=at, state=ShowState.PLANNED)
     narrowed = ShowFilter(request.GET, queryset=found)
     page = _whole(request.GET.get("page"), 1, 100_000)
     listed = list(narrowed.qs[(page - 1) * A_PAGE : page * A_PAGE + 1])
@@ -85,7 +85,7 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Show.objects.select_related("venue"), pk=pk)
     lines = pull_progress(found, day=day)
     totals, when = totals_of(lines), tense(found, at)
-    left = shortages_of([found]).get(found.pk, {})
+    left = unmet(shortages_of([found]).get(found.pk, {}), lines)
     rivals = item_rivals(found) if when in {"coming", "on"} else {}
     last_time = None
     if found.venue_id:
