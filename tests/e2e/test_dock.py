@@ -286,6 +286,55 @@ def test_a_case_waits_for_its_count_and_goes_with_it(browser_page, show):
     assert Checkout.objects.filter(closed_at=None).count() == 5
 
 
+def test_a_case_scanned_before_the_page_knows_it_still_asks_for_its_count(browser_page, show):
+    case, box = make_case(name="4"), make_item()
+    packed(case, 4)
+    page = browser_page
+    held = []
+    page.route("**/dock/snapshot.json*", lambda route: held.append(route))
+    page.route("**/dock/lookup?*", lambda route: held.append(route))
+    page.goto("/dock/")
+    type_scan(page, box.code)
+    hit(page, "kept")
+    type_scan(page, case.code)
+    assert not Scan.objects.exists()
+    page.unroute("**/dock/lookup?*")
+    for route in held:
+        route.continue_()
+    hit(page, "ask")
+    assert wait_for(lambda: Scan.objects.first()).code == box.code
+    page.get_by_role("button", name="Yes, 4").click()
+    counted = wait_for(lambda: Scan.objects.filter(code=case.code).first())
+    assert counted.counted == 4
+    assert counted.seq > Scan.objects.get(code=box.code).seq
+
+
+def test_a_case_is_looked_up_alone_where_learning_everything_takes_long(browser_page, show):
+    case = make_case(name="4")
+    packed(case, 4)
+    page = browser_page
+    page.route("**/dock/snapshot.json*", lambda route: None)
+    page.goto("/dock/")
+    type_scan(page, case.code)
+    page.get_by_role("button", name="Yes, 4").click(timeout=1400)
+    assert wait_for(lambda: Scan.objects.first()).counted == 4
+
+
+def test_what_nobody_can_look_up_goes_after_a_moment(browser_page, show):
+    box, second = make_item(), make_item()
+    page = browser_page
+    page.route("**/dock/snapshot.json*", lambda route: None)
+    page.route("**/dock/lookup?*", lambda route: None)
+    page.goto("/dock/")
+    type_scan(page, box.code)
+    type_scan(page, "DO.BACK")
+    type_scan(page, second.code)
+    hit(page, "kept")
+    wait_for_page(page, lambda: Scan.objects.count() == 2)
+    sent = dict(Scan.objects.values_list("code", "action"))
+    assert sent == {box.code: "out", second.code: "back"}
+
+
 def test_what_is_missing_is_tapped_or_scanned(browser_page, show):
     case = make_case(name="4")
     leads = packed(case, 4)

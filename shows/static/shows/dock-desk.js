@@ -41,3 +41,4 @@ export const entryOf = (id) => log.read().find((entry) => entry.id === id);
 export const lastEntry = () => log.read().find((entry) => !entry.undone);
 export const addEntry = (entry) => log.write([entry, ...log.read()].slice(0, LAST));
 export const amend = (id, changes) => log.write(log.read().map((entry) => (entry.id === id ? { ...entry, ...changes } : entry)));
+export const forget = (id) => log.write(log.read().filter((entry) => entry.id !== id));

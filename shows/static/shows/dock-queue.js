@@ -128,6 +128,8 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
       change((all) => all.map((one) => ({ ...one, held: false })));
       flush();
     },
+    // A held scan that turns out to be no scan of that kind: another takes its place.
+    drop: (id) => change((all) => all.filter((one) => !(one.body.id === id && one.held))),
     has: (id) => scans.some((scan) => scan.body.id === id),
   };
 }

@@ -2,8 +2,9 @@
 import { questions } from "./dock-ask.js";
 import { bags, saidOf } from "./dock-bag.js";
 import { counting } from "./dock-count.js";
-import { $, DAYS_4, WAYS, WORD, addEntry, amend, entryOf, itemOf, kit, known, lastEntry, nameOf, remember, state, token } from "./dock-desk.js";
+import { $, DAYS_4, WAYS, WORD, addEntry, amend, entryOf, forget, itemOf, kit, known, lastEntry, nameOf, remember, state, token } from "./dock-desk.js";
 import { el, spell } from "./dock-draw.js";
+import { early } from "./dock-early.js";
 import { choose, drawHint, drawHit, drawnKey, eyeUp, say, warn } from "./dock-hit.js";
 import { learn, look } from "./dock-known.js";
 import { drawLast } from "./dock-last.js";
@@ -47,7 +48,7 @@ const queue = openQueue({
 });
 
 // Keep a scan: on the list at once, before the eye at once, in the queue at once; the answer takes its place when it comes.
-function scan(body, { held = false, name = "", quiet = false } = {}) {
+function scan(body, { held = false, name = "", quiet = false, shown = !held } = {}) {
   const full = {
     id: uuid4(),
     seq: nextSeq(),
@@ -59,7 +60,7 @@ function scan(body, { held = false, name = "", quiet = false } = {}) {
     const entry = { id: full.id, code: full.code, action: full.action, name, signal: "kept", counted: full.counted ?? null, said: saidOf(full) };
     addEntry(entry);
     drawLast(undo);
-    if (!held && !isBusy() && !isUnseen()) {
+    if (shown && !isBusy() && !isUnseen()) {
       showing = full.id;
       redraw();
     }
@@ -77,6 +78,30 @@ function wonder(id) {
     showing = id;
     redraw();
   }, PATIENCE_MS);
+}
+
+function hear(text) {
+  eyeUp();
+  return first.takes(text, readText(text)) ? undefined : read(text);
+}
+
+// What was kept before anything was known goes as it was kept, unless it turns out to want a question, a bag or another way.
+function decide(text, made) {
+  if (!made) return read(text);
+  if (entryOf(made.id)?.undone) return queue.release(made.id);
+  const item = itemOf(text);
+  const plain = !state.mode && !item?.bag && made.action === state.way && made.show === (state.show || null);
+  if (!plain || ask.takes(readText(text), item)) {
+    queue.drop(made.id);
+    forget(made.id);
+    drawLast(undo);
+    return plain ? undefined : read(text);
+  }
+  ask.settle();
+  amend(made.id, { name: item?.name ?? "" });
+  if (item?.inside) ask.inside(made, item);
+  else queue.release(made.id);
+  return undefined;
 }
 
 function read(text) {
@@ -274,6 +299,14 @@ async function stray(entry) {
 
 // ---- the parts ------------------------------------------------------------------------------------------------------
 
+const first = early({
+  known,
+  decide,
+  look,
+  // held until it is decided, so that closing the page loses nothing
+  keep: (text) => scan({ code: text.slice(0, 4096), action: state.way }, { held: true, shown: true }),
+});
+
 const ask = questions({
   known,
   redraw,
@@ -369,9 +402,10 @@ drawSwitch();
 drawLast(undo);
 if (kit.mode === "bag" && kit.bag) bag.open({ code: kit.bag, name: kit.bagName });
 else if (kit.mode) arm({ kind: kit.mode });
-typedReader(form, field).start(read);
+typedReader(form, field).start(hear);
 queue.releaseAll();
 learn().then(() => {
+  first.learnt();
   drawLast(undo);
   if (kit.guessed) followTheClock();
 });
