@@ -16,7 +16,7 @@ def drop(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0002_add_item_events'),
+        ("inventory", "0001_initial"),
     ]
 
     operations = [
