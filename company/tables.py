@@ -10,7 +10,10 @@ from company.templatetags.tape import moment
 
 
 class ListConfig(tables.RequestConfig):
-    """Sort and page a table as the address asks, by columns it has and in pages of our size."""
+    """Sort and page a table as the address asks, by columns it has and in pages of our size.
+
+    A page that the view has read already, given in `paginate`, is not read again.
+    """
 
     def configure(self, table: tables.Table) -> tables.Table:
         wanted = self.request.GET.copy()
@@ -18,6 +21,9 @@ class ListConfig(tables.RequestConfig):
         known = [name for name in wanted.getlist(field) if name.removeprefix("-") in table.columns]
         wanted.setlist(field, known)
         wanted.pop(table.prefixed_per_page_field, None)
+        page = wanted.get(table.prefixed_page_field, "")
+        if not (page.isascii() and page.isdigit() and len(page) <= 6) or "page" in self.paginate:
+            wanted.pop(table.prefixed_page_field, None)
         asked, self.request.GET = self.request.GET, wanted
         try:
             return super().configure(table)
