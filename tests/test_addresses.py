@@ -253,7 +253,8 @@ class World:
         self.move = CountMove.objects.get(line=self.line)
         self.venue = make_venue()
         self.show = make_show(load_in=at + timedelta(hours=3), venue=self.venue)
-        count_out(uid=uuid.uuid4(), line=self.line, show=self.show.pk, count=6, at=at, person=owner)
+        self.elsewhere = make_show(load_in=at + timedelta(days=9))
+        count_out(uid=uuid.uuid4(), line=self.line, show=self.elsewhere.pk, count=6, at=at, person=owner)
         self.row = make_pull_row(self.show, type=self.item.type, count=2)
         self.rig = Rig.objects.create(name="Small desk")
         RigRow.objects.create(rig=self.rig, type=self.item.type)
@@ -499,7 +500,11 @@ def test_no_one_odd_word_breaks_a_page(world, name):
     assert wrong == []
 
 
-@pytest.mark.parametrize("value", ["\0", "x" * 4096, "-1", "1" + "0" * 30, "9223372036854775808", "²", "\U0001f39b", "'\"--%s"], ids=lambda v: ascii(v)[:24])
+@pytest.mark.parametrize(
+    "value",
+    ["\0", "x" * 4096, "-1", "1" + "0" * 30, "9223372036854775808", "²", "\U0001f39b", "'\"--%s"],
+    ids=lambda v: ascii(v)[:24],
+)
 def test_no_odd_address_breaks_the_program(world, value):
     client, wrong = client_of(world, OWNER), []
     client.raise_request_exception = False
