@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
 
+import pypdfium2 as pdfium
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
@@ -100,12 +101,24 @@ def dock(browser: Browser, address: str) -> None:
     spelled = [word for word in codes_to_pull(page) if len(word) == 8 and word.isalnum() and word.upper() == word]
     page.goto("/shows/")
     page.get_by_role("link", name="Harvest ceilidh").first.click()
-    page.get_by_role("link", name="Scan it out").click()
+    with page.expect_response("**/dock/snapshot.json*"):  # the script is at work then
+        page.get_by_role("link", name="Scan it out").click()
     for code in spelled[:1]:
         page.keyboard.type(code, delay=4)
         page.keyboard.press("Enter")
         page.wait_for_selector('#hit[data-signal="fine"], #hit[data-signal="look"]')
     keep(page, "dock")
+
+
+def paper(page: Page) -> None:
+    """Print the pull list of the show that is not packed yet, and show the sheet."""
+    page.goto("/shows/")
+    page.get_by_role("link", name="Barn dance").first.click()
+    page.get_by_role("link", name="Print the pull list").click()
+    with pdfium.PdfDocument(BytesIO(page.pdf(format="A4", prefer_css_page_size=True))) as document:
+        png = BytesIO()
+        document[0].render(scale=96 / 72).to_pil().save(png, "png")
+    keep_bytes(png.getvalue(), "pull-list")
 
 
 def main() -> None:
@@ -123,12 +136,7 @@ def main() -> None:
         keep(page, "item")
         page.goto("/labels/?what=type&type=" + first_type(page))
         keep(page, "labels")
-        page.goto("/shows/")
-        page.get_by_role("link", name="Harvest ceilidh").first.click()
-        page.get_by_role("link", name="Print the pull list").click()
-        page.emulate_media(media="print")
-        page.set_viewport_size({"width": 794, "height": 1000})
-        keep(page, "pull-list")
+        paper(page)
         dock(browser, address)
         browser.close()
 
