@@ -85,17 +85,44 @@ class ShowCountForm(forms.Form):
 
 
 class OutForm(ShowCountForm):
+    """So many out to a show; more than the record has on the shelf are asked about once (`sure` says how many were)."""
+
     prefix = "out"
     count = CountField()
+    sure = forms.IntegerField(required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, on_shelf: int, **kw: Any) -> None:
+        super().__init__(*args, **kw)
+        self.on_shelf = max(on_shelf, 0)
+        self.asks = ""
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        sure, count = cleaned.pop("sure", None), cleaned.get("count")
+        if count is not None and count > self.on_shelf and sure != count:
+            are = "is" if self.on_shelf == 1 else "are"
+            self.asks = f"Send {count} all the same"
+            self.data = self.data.copy()
+            self.data[self.add_prefix("sure")] = str(count)
+            raise forms.ValidationError(f"There {are} {self.on_shelf} on the shelf by the record. Send {count} all the same?")
+        return cleaned
 
 
 class BackForm(ShowCountForm):
-    prefix = "back"
-    good = CountField(min_value=0, label="Good")
-    bad = CountField(min_value=0, label="Bad", required=False)
+    """How many came back, and how many of those are bad; the cleaned data says good and bad."""
 
-    def clean_bad(self) -> int:
-        return self.cleaned_data["bad"] or 0
+    prefix = "back"
+    came = CountField(min_value=0, label="How many came back")
+    bad = CountField(min_value=0, label="of which bad", required=False, initial=0)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if "came" not in cleaned or "bad" not in cleaned:
+            return cleaned
+        came, bad = cleaned.pop("came"), cleaned["bad"] or 0
+        if bad > came:
+            raise forms.ValidationError(f"{bad} bad of {came} that came back cannot be: count both again.")
+        return {**cleaned, "good": came - bad, "bad": bad}
 
 
 class LostForm(ShowCountForm):

@@ -9,6 +9,7 @@ from django.db.models import Count, F, Q, Window
 from django.db.models.functions import Lag
 
 from company.templatetags.tape import metres
+from inventory.calc.kinds import unseen_words
 from inventory.calc.packing import Packed, PackLine, Sort, pack_compare
 from inventory.models import CasePlanLine, CountedLine, GearType, Item, Placement
 from inventory.services.cases import case_counts
@@ -111,7 +112,7 @@ def case_history(case: Item, most: int) -> list[Passage]:
             said, other = ("counted again" if move.before == case.pk else "in"), None
         else:
             said, other = ("moved to" if move.case else "out"), move.case
-        who = ", ".join(part for part in (str(move.person or ""), move.evidence if move.evidence != "seen" else "") if part)
+        who = ", ".join(part for part in (str(move.person or ""), unseen_words(move.evidence)) if part)
         last = passages[-1] if passages else None
         same = (said, who, move.item.label, other and other.pk)
         if (

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.http import HttpRequest
 
 from company.models import Person
@@ -82,6 +83,8 @@ AFTER_LABELLED: Registry[Callable[[Item, CountedLine, bool, UUID, datetime, Pers
 )
 IMPORTS: Registry[Callable[[], Transfer]] = Registry("which lists can be brought in and taken out?")
 SHOPPING: Registry[Callable[[HttpRequest, datetime], Iterable[Wanted]]] = Registry("what is there to buy?")
+# Of these items, by their type's name and length: when one of them was last scanned.
+LAST_SEEN: Registry[Callable[[QuerySet[Item]], Iterable[tuple[str, int, datetime]]]] = Registry("when was it last scanned?")
 # {show key: (name, address)}: shows is a floor above, and a key alone says nothing to a person.
 SHOW_NAMES: Registry[Callable[[list[int]], dict[int, tuple[str, str]]]] = Registry("what are these shows called?")
 # The shows something may go out to or come back from about now, the likeliest first.

@@ -10,7 +10,7 @@ from django.urls import reverse
 from company.registries import NAV, NEEDS, SEARCH, Found, NavEntry, Need
 from company.templatetags.tape import day, metres
 from inventory.calc import codes
-from inventory.calc.kinds import Kind
+from inventory.calc.kinds import Kind, unseen_words
 from inventory.forms_shelf import who
 from inventory.models import CountedLine, GearType, Item, Place, Placement, Stray
 from inventory.packing import case_reports
@@ -48,7 +48,11 @@ def panel_packed_in(request: HttpRequest, item: Item, at: datetime) -> Panel | N
     )
     if newest is None:
         return None
-    return Panel(title="Packed in", template="inventory/_panel_packed.html", context={"placement": newest})
+    return Panel(
+        title="Packed in",
+        template="inventory/_panel_packed.html",
+        context={"placement": newest, "known": unseen_words(newest.evidence)},
+    )
 
 
 def life_of_packing(item: Item, at: datetime) -> Iterable[LifeEntry]:
@@ -58,9 +62,7 @@ def life_of_packing(item: Item, at: datetime) -> Iterable[LifeEntry]:
         yield LifeEntry(
             at=move.effective_at,
             did=f"packed in {move.case}" if move.case else "taken out of its case",
-            small=", ".join(
-                part for part in (str(move.person or ""), move.evidence if move.evidence != "seen" else "") if part
-            ),
+            small=", ".join(part for part in (str(move.person or ""), unseen_words(move.evidence)) if part),
             url=reverse("case", args=[move.case.code]) if move.case else "",
         )
 
@@ -119,7 +121,7 @@ def needs_of_shelf(request: HttpRequest, at: datetime) -> Iterable[Need]:
             name="Buy before it runs out",
             code=f"{len(low)} on the list",
             url=reverse("shopping"),
-            fact=", ".join(f"{line.on_shelf} left of {line.label}" for line, _kept, _buy in low[:3]) + ".",
+            fact=", ".join(f"{max(line.on_shelf, 0)} left of {line.label}" for line, _kept, _buy in low[:3]) + ".",
             why="Under the level the shop keeps.",
             group="shelf",
         )

@@ -12,7 +12,7 @@ from company.templatetags.tape import day, metres
 from inventory.calc.kinds import CountCondition, Kind
 from inventory.calc.stock import UsedAShow, to_buy, used_a_show
 from inventory.models import ConsumableFacts, CountedLine, CountMove, Item
-from inventory.registries import Wanted
+from inventory.registries import LAST_SEEN, Wanted
 
 Why = CountMove.Why
 TO_BUY, TO_REPLACE, TO_FIND = "Running low", "Worn out and lost", "Missing: find it, or buy another"
@@ -76,7 +76,7 @@ def low_consumables() -> list[tuple[CountedLine, Consumable, int]]:
 def shopping_low(request: HttpRequest, at: datetime) -> Iterable[Wanted]:
     """Want every consumable that is under its level, in the packs it is sold in."""
     for line, kept, buy in low_consumables():
-        why = f"{line.on_shelf} left, keep at least {kept.keep_at_least}"
+        why = f"{max(line.on_shelf, 0)} left, keep at least {kept.keep_at_least}"
         if line.out:
             why += f"; {line.out} are out"
         if kept.used:
@@ -158,13 +158,19 @@ def shopping_missing(request: HttpRequest, at: datetime) -> Iterable[Wanted]:
         .filter(missing_since__isnull=False, borrowed_from="")
         .order_by("type__name", "length_mm")
         .values("length_mm", called=F("type__name"), cents=F("type__replacement_cents"))
-        .annotate(count=Count("pk"), since=Max("missing_since"))
+        .annotate(count=Count("pk"))
     )
+    seen: dict[tuple[str, int], datetime] = {}
+    lost = Item.objects.owned().filter(missing_since__isnull=False, borrowed_from="")
+    for found in LAST_SEEN:
+        for called, length_mm, at_last in found(lost):
+            seen[called, length_mm] = max(at_last, seen.get((called, length_mm), at_last))
     for row in rows:
+        last = seen.get((row["called"], row["length_mm"]))
         yield Wanted(
             what=" ".join(part for part in (row["called"], metres(row["length_mm"])) if part),
             count=row["count"],
-            why=f"not seen since {day(row['since'])}",
+            why=f"not seen since {day(last)}" if last else "never scanned",
             group=TO_FIND,
             cents=row["cents"],
         )

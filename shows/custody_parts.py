@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Max, QuerySet, Sum
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -13,7 +13,7 @@ from company.models import Person
 from company.registries import Need
 from company.templatetags.tape import clock, day, moment
 from company.templatetags.tape import code as spelled
-from inventory.calc.kinds import Evidence
+from inventory.calc.kinds import Evidence, unseen_words
 from inventory.models import CountedLine, CountMove, Item
 from inventory.registries import LifeEntry, Panel
 from shows.calc.words import Ended
@@ -89,8 +89,8 @@ def checkout_life(item: Item, at: datetime) -> Iterable[LifeEntry]:
             small += f", {ENDED[Ended(stay.ended)]} {other_day}{clock(stay.closed_at)}"
         else:
             small += ", still out"
-        if stay.evidence != Evidence.SEEN:
-            small += f"; {stay.evidence}"
+        if known := unseen_words(stay.evidence):
+            small += f"; {known}"
         mark = "out" if stay.closed_at is None else "back"
         yield LifeEntry(at=stay.opened_at, did=stay.show.name, small=small, mark=mark, url=stay.show.get_absolute_url())
 
@@ -122,6 +122,12 @@ def api_fields(items: list[Item], at: datetime) -> dict[int, dict[str, Any]]:
             "evidence": stay.evidence,
         }
     return told
+
+
+def last_seen(items: QuerySet[Item]) -> Iterable[tuple[str, int, datetime]]:
+    """When one of these items was last scanned, by type and length: one query for all."""
+    heads = CustodyHead.objects.filter(item__in=items.order_by().values("pk"), seen_at__isnull=False).order_by()
+    return heads.values_list("item__type__name", "item__length_mm").annotate(last=Max("seen_at"))
 
 
 def disagreements(request: HttpRequest, at: datetime) -> Iterable[Need]:
@@ -171,8 +177,9 @@ def counted_back(request: HttpRequest, at: datetime) -> Iterable[Need]:
 def register() -> None:
     """Fill the registries; called once, when the program starts."""
     from company.registries import NEEDS
-    from inventory.registries import ITEM_API_FIELDS, ITEM_LIFE, ITEM_PANELS
+    from inventory.registries import ITEM_API_FIELDS, ITEM_LIFE, ITEM_PANELS, LAST_SEEN
 
+    LAST_SEEN.add("custody", last_seen)
     ITEM_PANELS.add("where", where, rank=20)
     ITEM_LIFE.add("checkouts", checkout_life, rank=30)
     ITEM_LIFE.add("contradictions", contradiction_life, rank=60)

@@ -8,12 +8,14 @@ from django.db.models import F, Q, Sum
 
 from company.clock import today as company_today
 from company.templatetags.tape import clock, day, metres
+from inventory.calc.kinds import EVIDENCE_WORDS, Evidence
 from inventory.models import CountMove, Item
 from inventory.querysets import standing_expression
 from inventory.search import count_up_to
 from shows.calc.words import ShowState
 from shows.models import Checkout, Show
 
+_HOW = {**EVIDENCE_WORDS, Evidence.SEEN: "scanned", Evidence.VOUCHED: "scanned with its case"}
 AT_MOST = 300  # of what shows still have; the rest is counted
 DECLARED_AT_MOST = 50  # of what was declared missing, the newest: the gear list has it all
 
@@ -135,7 +137,7 @@ def _away(checkout: Checkout) -> Away:
         fact = f"Declared missing on {day(item.missing_since)}."
     head = getattr(item, "custody_head", None)
     known += f" by {checkout.opened_by}" if checkout.opened_by and checkout.truck_at is None else ""
-    known += f" ({checkout.evidence})"
+    known += f" ({EVIDENCE_WORDS[Evidence(checkout.evidence)]})" if checkout.evidence else ""
     newer = head is not None and head.seen_at is not None and head.seen_at > (checkout.truck_at or checkout.opened_at)
     by = f" by {head.seen_by}" if checkout.truck_at and head and head.seen_by and not newer else ""
     known, seen = known.replace(" (", f"{by} (", 1), _seen(item) if newer else ""
@@ -144,7 +146,7 @@ def _away(checkout: Checkout) -> Away:
         standing=checkout.standing,
         fact=fact,
         known=f"{known}. {seen}".strip(),
-        on_truck=checkout.truck_at is not None,
+        on_truck=checkout.truck_at is not None and item.missing_since is None,
     )
 
 
@@ -153,4 +155,4 @@ def _seen(item: Item) -> str:
     if head is None or head.seen_at is None:
         return ""
     by = f" by {head.seen_by}" if head.seen_by else ""
-    return f"Last {head.evidence or 'seen'} {day(head.seen_at)}, {clock(head.seen_at)}{by}."
+    return f"Last {_HOW[Evidence(head.evidence or Evidence.SEEN)]} {day(head.seen_at)}, {clock(head.seen_at)}{by}."

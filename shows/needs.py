@@ -16,7 +16,7 @@ from company.templatetags.tape import code as spelled
 from company.templatetags.tape import day as day_words
 from company.templatetags.tape import metres
 from inventory.models import GearType, Item
-from shows.missing import AwayGroup, missing_at
+from shows.missing import Away, AwayGroup, missing_at
 from shows.models import PullRow, Show
 from shows.progress import pulls_progress, totals_of
 from shows.shortage import shortages_of, unmet
@@ -61,13 +61,22 @@ def _come_home(group: AwayGroup, show: Show) -> Need:
     more = group.total - len(group.items[:3]) - sum(c.count for c in group.counted[:2])
     listed = ", ".join(said) + (f" and {more} more" if more > 0 else "")
     still = "Still" if one else f"{listed}: still"
-    why = f"{still} {at_venue}, or on the truck: {on_truck} loaded." if on_truck else f"{still} {at_venue}, as far as we know."
+    lost = sum(away.item.missing_since is not None for away in group.items)
+    if lost and lost == group.total:
+        why = "" if one else f"{listed}."
+    else:
+        why = (
+            f"{still} {at_venue}, or on the truck: {on_truck} loaded."
+            if on_truck
+            else f"{still} {at_venue}, as far as we know."
+        )
+        why += f" {lost} of them declared missing." if lost else ""
     return Need(
         key=f"come-home:{show.pk}",
         name=name,
         code=spelled(one.item.code) if one else show.name,
         url=reverse("missing") + f"#show-{show.pk}",
-        fact="Must come home." if not one else f"Must come home. {one.fact}",
+        fact=_home_fact(one, all_lost=bool(lost) and lost == group.total),
         why=why,
         by=show.home_by,
         mark="out",
@@ -75,6 +84,12 @@ def _come_home(group: AwayGroup, show: Show) -> Need:
         lifted=True,
         group="must come home",
     )
+
+
+def _home_fact(one: Away | None, *, all_lost: bool) -> str:
+    if one is None:
+        return "Declared missing, never back." if all_lost else "Must come home."
+    return one.fact if all_lost else f"Must come home. {one.fact}"
 
 
 def give_back(request: HttpRequest, at: datetime) -> Iterable[Need]:

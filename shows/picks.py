@@ -17,7 +17,7 @@ from shows.progress import PullLine
 
 @dataclass(frozen=True, kw_only=True)
 class Pick:
-    """One thing to take: an item, or so many of a counted line; `short` has nothing to take it from."""
+    """One thing to take: an item, or so many of a counted line; `short` has nothing to take it from, and `why` says why."""
 
     line: PullLine
     place: str
@@ -25,6 +25,7 @@ class Pick:
     item: Item | None = None
     counted: CountedLine | None = None
     count: int = 1
+    why: str = ""
 
     @property
     def short(self) -> bool:
@@ -111,7 +112,7 @@ def _pick_line(
                 )
             )
     if lacking:
-        picks.append(Pick(line=line, place="Not on any shelf", rank=NOWHERE, count=lacking))
+        picks.append(Pick(line=line, place="Short", rank=NOWHERE, count=lacking))
     return picks
 
 

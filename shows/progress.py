@@ -51,7 +51,8 @@ class CountedOut:
 class PullLine:
     """One line of the pull list: a type and length, or one particular item (`item_id`); `wanted` 0 is an extra.
 
-    `out` is with the show now (of it `truck` on the truck), `back` has left it again; `lost` was counted off.
+    `out` is with the show now (of it `truck` on the truck, `missing` declared missing), `back` has left it again;
+    `lost` was counted off.
     """
 
     type_id: int
@@ -84,7 +85,12 @@ class PullLine:
 
     @property
     def truck(self) -> int:
-        return sum(i.state == "truck" for i in self.items)
+        return sum(i.state == "truck" and not i.missing for i in self.items)
+
+    @property
+    def missing(self) -> int:
+        """Return how many of what is out were declared missing."""
+        return sum(i.state != "back" and i.missing for i in self.items)
 
     @property
     def back(self) -> int:
@@ -129,6 +135,7 @@ class Totals:
     back: int
     still_out: int
     extra: int
+    missing: int
 
     @property
     def lacking(self) -> int:
@@ -146,6 +153,7 @@ def totals_of(lines: Iterable[PullLine]) -> Totals:
         back=sum(line.back for line in lines),
         still_out=sum(line.out for line in lines),
         extra=sum(line.over for line in lines),
+        missing=sum(line.missing for line in lines),
     )
 
 

@@ -127,6 +127,19 @@ class Evidence(StrEnum):
     DOUBTFUL = "doubtful"
 
 
+EVIDENCE_WORDS = {
+    Evidence.SEEN: "scanned itself",
+    Evidence.VOUCHED: "with its case",
+    Evidence.SAID: "ticked off a list",
+    Evidence.DOUBTFUL: "doubtful",
+}
+
+
+def unseen_words(evidence: str) -> str:
+    """Say how a thing is known to be somewhere where its own label was not scanned; nothing where it was."""
+    return "" if evidence in {"", Evidence.SEEN} else EVIDENCE_WORDS[Evidence(evidence)]
+
+
 EVIDENCE_RANK = {Evidence.SEEN: 3, Evidence.VOUCHED: 2, Evidence.SAID: 1, Evidence.DOUBTFUL: 0}
 
 

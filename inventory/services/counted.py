@@ -347,7 +347,8 @@ def _contradiction(line: CountedLine, rows: Sequence[CountMove]) -> str:
     """Say what a count contradicts: fewer than none on the shelf, at the bench or out to a show."""
     now = stock_of(line)
     if now.on_shelf < 0 and any(row.condition == GOOD and row.delta < 0 for row in rows):
-        return f"That is {-now.on_shelf} more than the record has on the shelf. It is entered; recount {line}."
+        are = "is" if now.on_shelf == -1 else "are"
+        return f"{-now.on_shelf} more {are} gone from the shelf than the record had. It is entered: count the shelf of {line}."
     if now.bad < 0 and any(row.condition == BAD and row.delta < 0 for row in rows):
         return f"That is {-now.bad} more than the record has as bad. It is entered; recount {line}."
     for show in {row.show for row in rows if row.show is not None}:

@@ -208,14 +208,14 @@ def _forms(line: CountedLine, request: HttpRequest | None = None) -> dict[str, f
     there = {key for key, _name in out_there}
     either = [*out_there, *(choice for choice in shows if choice[0] not in there)]
     made: dict[str, forms.BaseForm] = {
-        "out": OutForm(data, shows=shows or out_there),
+        "out": OutForm(data, shows=shows or out_there, on_shelf=line.on_shelf),
         "back": BackForm(data, shows=either),
         "lost": LostForm(data, shows=out_there),
         "change": ChangeForm(data),
         "recount": RecountForm(data, initial={"on_shelf": max(line.on_shelf, 0)}),
     }
     if data is None and len(out_there) == 1:
-        made["back"].initial = {"show": out_there[0][0], "good": out[out_there[0][0]][2]}
+        made["back"].initial = {"show": out_there[0][0], "came": max(out[out_there[0][0]][2], 0), "bad": 0}
     return made
 
 
@@ -231,6 +231,7 @@ def _line_page(request: HttpRequest, line: CountedLine, **bound: forms.BaseForm)
     entries = ledger_of(line)
     shown = len(entries) if request.GET.get("all") else ENTRIES
     kept = consumables([line]).get(line.pk)
+    there = list(_out(line).values())
     newest: dict[int, CaseCount] = {}
     for row in CaseCount.objects.filter(line=line).select_related("case__type").order_by("effective_at", "pk"):
         newest[row.case_id] = row
@@ -240,7 +241,9 @@ def _line_page(request: HttpRequest, line: CountedLine, **bound: forms.BaseForm)
         "uid": uuid.uuid4(),
         "entries": entries[:shown],
         "older": max(len(entries) - shown, 0),
-        "out": list(_out(line).values()),
+        "out": [entry for entry in there if entry[2] > 0],
+        "over": [(name, url, -count) for name, url, count in there if count < 0],
+        "short_by": max(-line.on_shelf, 0),
         "kept": kept,
         "buy": kept.buy(line.on_shelf) if kept else 0,
         "used": used_words(kept.used) if kept and kept.used else "",

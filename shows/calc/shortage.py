@@ -66,6 +66,21 @@ class Left:
         ends = f"short {self.short}" if self.short else f"{self.left - self.wanted} left"
         return f"{', '.join(said)}: {ends} on {self.day:%a} {self.day.day} {self.day:%b}"
 
+    @property
+    def told(self) -> str:
+        """Say it from the list's side: This list wants 13; we own 12, 1 not fit to go: short 2 on Sat 3 Oct."""
+        return f"This list wants {self.wanted}; {self.why}"
+
+
+def lacking_words(count: int, left: Left | None) -> str:
+    """Say on paper why so many cannot be taken from anywhere."""
+    if left is not None and not left.owned:
+        return "we own none: hire or borrow"
+    if left is None or not left.short:
+        return f"short {count}: the others are still out or named elsewhere"
+    rest = " or ".join(p for p in ("promised" if left.promised else "", "not fit to go" if left.unfit else "") if p)
+    return f"short {count}: all others are {rest}" if rest else f"short {count}: we own {left.owned}"
+
 
 def matches(wanted: Key, other: Key) -> bool:
     """Say whether gear under one key could serve another: the same type, and the same or any length."""

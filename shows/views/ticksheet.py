@@ -107,7 +107,7 @@ def _read(request: HttpRequest, action: Action) -> tuple[list[str], list[CountTi
     for name in request.POST:
         if not name.startswith("count-"):
             continue
-        line, good, bad = name.removeprefix("count-"), request.POST.get(name, ""), ""
+        line, good = name.removeprefix("count-"), request.POST.get(name, "")
         bad = request.POST.get(f"bad-{line}", "")
         numbers = [text.strip() or "0" for text in (good, bad)]
         if not line.isascii() or not line.isdigit() or len(line) > 15:
@@ -115,8 +115,11 @@ def _read(request: HttpRequest, action: Action) -> tuple[list[str], list[CountTi
         if not all(n.isascii() and n.isdigit() and len(n) < 7 and int(n) <= 100_000 for n in numbers):
             wrong.append("A count is a whole number, at most 100 000.")
             continue
-        if int(numbers[0]) or int(numbers[1]):
-            counts.append(CountTicked(line=int(line), good=int(numbers[0]), bad=int(numbers[1])))
+        came, unfit = (int(n) for n in numbers)
+        if unfit > came:
+            wrong.append(f"{unfit} bad of {came} that came back cannot be: count both again.")
+        elif came:
+            counts.append(CountTicked(line=int(line), good=came - unfit, bad=unfit))
     return read, counts, wrong
 
 

@@ -61,7 +61,7 @@ class TestWhatAHandWouldCount:
     def test_more_than_the_record_has_is_entered_and_said(self):
         line = make_counted_line(4)
         answer = did("out", line, show=A, count=6)
-        assert "2 more than the record has on the shelf" in answer.warning and sums(line) == (4, -2, 0, 6)
+        assert "2 more are gone from the shelf than the record had" in answer.warning and sums(line) == (4, -2, 0, 6)
         answer = did("back", line, show=A, good=9)
         assert "3 more than went out" in answer.warning and sums(line)[1] == 7
         assert did("mended", line, count=1).warning.startswith("That is 1 more than the record has as bad")

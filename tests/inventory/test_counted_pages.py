@@ -1,5 +1,6 @@
 """The shelf in a browser: lists, forms sent twice, odd input, who may do what."""
 
+import re
 import uuid
 
 import pytest
@@ -68,7 +69,7 @@ def test_the_list_says_what_is_on_the_shelf_out_and_bad_and_keeps_its_filter_whe
 def test_24_out_23_back_1_bad_through_the_forms(as_hand, show):
     line = make_counted_line(24)
     assert post(as_hand, "counted-out", line, **{"out-show": show.pk, "out-count": 24}).status_code == 302
-    assert post(as_hand, "counted-back", line, **{"back-show": show.pk, "back-good": 22, "back-bad": 1}).status_code == 302
+    assert post(as_hand, "counted-back", line, **{"back-show": show.pk, "back-came": 23, "back-bad": 1}).status_code == 302
     assert sums(line) == (24, 22, 1, 1)
     page = as_hand.get(line.get_absolute_url()).content.decode()
     assert "23 came back from Harvest ceilidh, 1 of them bad" in page and "24 went out to Harvest ceilidh" in page
@@ -92,7 +93,7 @@ def test_odd_input_is_a_sentence_and_writes_nothing(as_technician, show):
         for name, data in (
             ("counted-out", {"out-show": show.pk, "out-count": odd}),
             ("counted-out", {"out-show": odd, "out-count": 1}),
-            ("counted-back", {"back-show": show.pk, "back-good": odd}),
+            ("counted-back", {"back-show": show.pk, "back-came": odd}),
             ("counted-recount", {"recount-on_shelf": odd}),
             ("counted-change", {"change-what": odd, "change-count": 1}),
             ("counted-lost", {"lost-show": odd, "lost-count": odd}),
@@ -103,12 +104,30 @@ def test_odd_input_is_a_sentence_and_writes_nothing(as_technician, show):
     assert as_technician.get(reverse("counted-line", args=[2**62])).status_code == 404
 
 
-def test_more_out_than_there_are_is_entered_and_said(as_hand, show):
+def test_more_out_than_there_are_is_asked_about_once_and_then_entered(as_hand, show):
     line = make_counted_line(4)
-    answer = as_hand.post(
-        reverse("counted-out", args=[line.pk]), {"uid": str(uuid.uuid4()), "out-show": show.pk, "out-count": 6}, follow=True
-    )
-    assert "2 more than the record has on the shelf" in answer.content.decode() and sums(line)[1] == -2
+    sent = {"uid": str(uuid.uuid4()), "out-show": show.pk, "out-count": 6}
+    asked = as_hand.post(reverse("counted-out", args=[line.pk]), sent)
+    page = asked.content.decode()
+    assert asked.status_code == 422 and sums(line) == (4, 4, 0, 0)
+    assert "There are 4 on the shelf by the record. Send 6 all the same?" in page and ">Send 6 all the same<" in page
+    assert 'name="out-sure" value="6"' in page
+    assert post(as_hand, "counted-out", line, **{**sent, "out-count": 7, "out-sure": 6}).status_code == 422  # another number
+    answer = as_hand.post(reverse("counted-out", args=[line.pk]), {**sent, "out-sure": 6}, follow=True)
+    page = answer.content.decode()
+    assert sums(line)[1] == -2 and "2 more are out than the record had: count the shelf." in page
+    assert not re.search(r"[\s>]-2\b", page)
+
+
+def test_the_bad_are_of_those_that_came_back(as_hand, show):
+    line = make_counted_line(24)
+    post(as_hand, "counted-out", line, **{"out-show": show.pk, "out-count": 23})
+    page = as_hand.get(line.get_absolute_url()).content.decode()
+    assert "How many came back" in page and "of which bad" in page and 'name="back-came" value="23"' in page
+    wrong = post(as_hand, "counted-back", line, **{"back-show": show.pk, "back-came": 2, "back-bad": 3})
+    assert wrong.status_code == 422 and "3 bad of 2 that came back cannot be" in wrong.content.decode()
+    post(as_hand, "counted-back", line, **{"back-show": show.pk, "back-came": 23, "back-bad": 1})
+    assert sums(line) == (24, 23, 1, 0)
 
 
 def test_taking_back_is_a_new_row_and_both_stay_in_the_ledger(as_hand, as_technician, show):

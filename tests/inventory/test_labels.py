@@ -436,7 +436,7 @@ def test_a_scanned_blank_label_becomes_a_new_thing(as_technician):
     blank = labels_print(wanted=Wanted(blank=1), person=None, at=NOW).codes[0]
     kind = make_type(Kind.LEAD)
     page = as_technician.get(reverse("label-bind"), {"code": f"https://any.example/A/{blank}"}).content.decode()
-    assert "on nothing yet" in page
+    assert "not stuck on anything yet" in page
     given = {"code": blank, "way": "new", "type": kind.pk, "length": "2.5", "uid": uuid.uuid4()}
     for _ in range(2):
         as_technician.post(reverse("label-bind"), given)

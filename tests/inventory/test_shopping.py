@@ -1,10 +1,12 @@
 """One shopping list: what runs low, what wore out, what is missing."""
 
 import uuid
+from datetime import timedelta
 
 import pytest
 from django.urls import reverse
 
+from company.templatetags.tape import day
 from inventory.calc.kinds import Kind
 from inventory.models import ConsumableFacts, CountMove
 from inventory.registries import SHOPPING, Wanted
@@ -19,6 +21,7 @@ from inventory.services.counted import (
     stock_of,
 )
 from inventory.stock import consumables
+from shows.models import CustodyHead
 from tests.builders import NOW, make_counted_line, make_item, make_show, make_type
 
 pytestmark = pytest.mark.django_db
@@ -82,7 +85,16 @@ def test_missing_things_are_one_line_a_type_and_borrowed_ones_none():
         make_item(type=kind, missing_since=NOW)
     make_item(type=kind, missing_since=NOW, borrowed_from="Wenbury Town Band")
     make_item(type=kind, missing_since=NOW, retired_on=NOW.date(), retired_because="lost")
-    assert [(w.what, w.count) for w in wants("missing")] == [("Vocal microphone", 2)]
+    assert [(w.what, w.count, w.why) for w in wants("missing")] == [("Vocal microphone", 2, "never scanned")]
+
+
+def test_a_missing_thing_is_not_seen_since_its_last_scan_whenever_it_was_declared():
+    kind = make_type(Kind.MICROPHONE, name="Vocal microphone")
+    first, last = (make_item(type=kind, missing_since=NOW) for _ in range(2))
+    CustodyHead.objects.create(item=first, seen_at=NOW - timedelta(days=9))
+    CustodyHead.objects.create(item=last, seen_at=NOW - timedelta(days=5))
+    (want,) = wants("missing")
+    assert want.why == f"not seen since {day(NOW - timedelta(days=5))}"
 
 
 def test_ticking_bought_adds_to_the_ledger_once(as_technician):

@@ -347,7 +347,22 @@ def test_a_short_line_says_who_has_the_rest(as_technician):
     make_pull_row(supper, type=box, count=5)
     for address in ("pull", "show"):
         page = as_technician.get(reverse(address, args=[show.pk])).content.decode()
-        assert "We own 8, 5 promised to Harvest supper: short 2 on Fri 25 Sep." in page
+        assert "<b>Short 2.</b> This list wants 5; we own 8, 5 promised to Harvest supper: short 2 on Fri 25 Sep." in page
+    make_pull_row(show, type=make_type(Kind.LEAD, name="Loose lead"), count=1)
+    printed = as_technician.get(reverse("pull-print", args=[show.pk])).content.decode()
+    assert "we own none: hire or borrow" in printed and "look for it" not in printed
+
+
+def test_a_line_nobody_else_wants_says_what_is_left(as_technician):
+    box, show = make_type(), make_show()
+    make_item(type=box)
+    named = make_item(type=box, suspect_since=NOW)
+    make_item(type=box)
+    make_pull_row(show, type=box, count=1)
+    make_pull_row(show, type=box, item=named, count=1)
+    for address in ("pull", "show"):
+        page = as_technician.get(reverse(address, args=[show.pk])).content.decode()
+        assert "This list wants 2; we own 3, 1 not fit to go: 0 left" in page and "<b>Suspect:</b>" in page
 
 
 def test_unfit_lent_and_missing_things_are_not_counted_on(company):
@@ -409,7 +424,7 @@ def test_missing_names_what_is_late_by_show_with_who_had_it_last(hand, as_techni
     (group,) = missing_at(NOW)
     assert (group.show, [a.item for a in group.items], [c.count for c in group.counted]) == (late, [item], [2])
     assert group.items[0].fact == "Never onto the truck."
-    assert "by hand (seen)" in group.items[0].known
+    assert "by hand (scanned itself)" in group.items[0].known
     page = as_technician.get(reverse("missing")).content.decode()
     assert "Chapel" in page
 

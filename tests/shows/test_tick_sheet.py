@@ -64,7 +64,7 @@ def test_back_takes_good_and_bad_and_tape_that_was_used_up(as_technician, show, 
     assert {i["code"] for i in back.context["items"]} == set(codes)
     assert {c["line"]: c["count"] for c in back.context["counted"]} == {lead.pk: 10, tape.pk: 6}
     monkeypatch.setattr("django.utils.timezone.now", lambda: NOW + timedelta(hours=20))
-    sent = {"code": codes[:2], f"count-{lead.pk}": "8", f"bad-{lead.pk}": "1", f"count-{tape.pk}": "4"}
+    sent = {"code": codes[:2], f"count-{lead.pk}": "9", f"bad-{lead.pk}": "1", f"count-{tape.pk}": "4"}
     sheet(as_technician, show, "back", uid=str(uuid.uuid4()), **sent)
     assert set(Checkout.objects.filter(closed_at=None).values_list("item__code", flat=True)) == {codes[2]}
     left = as_technician.get(reverse("ticksheet", args=[show.pk, "back"])).context["counted"]
