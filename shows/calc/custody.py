@@ -298,7 +298,9 @@ class _Step:
         outcome, signal, reason = self.outcome, self.signal, self.reason
         advice = self.event.advice
         if advice and self.event.action == Action.OUT:
-            signal, reason = Signal.STOP, f"Against advice: {advice}. {reason}"
+            if reason == f"Out to {self._name(self.event.show)}.":
+                reason = f"It is out to {self._name(self.event.show)} all the same."
+            signal, reason = Signal.STOP, f"{reason} {advice[:1].upper()}{advice[1:]}: take another, or undo."
         elif advice and self.event.action == Action.TRUCK:
             signal, reason = max(signal, Signal.LOOK, key=SIGNAL_RANK.__getitem__), f"{reason} Mind: {advice}."
         return Verdict(outcome=outcome, signal=signal, reason=shorten(reason))

@@ -9,6 +9,7 @@ from shows.calc.evidence import Advice
 from shows.calc.words import Action
 from shows.services.programme import Programme
 from shows.services.reading import Draft
+from shows.services.telling import ill_words
 
 NOTHING = Advice()
 
@@ -21,7 +22,7 @@ class Adviser:
     ) -> None:
         self.items, self.programme, self.year = items, programme, received_at.year
         scans = list(scans)
-        going = {item for draft, item in scans if draft.action in (Action.OUT, Action.TRUCK)}
+        going = {item for draft, item in scans if draft.action in (Action.OUT, Action.TRUCK, Action.BACK)}
         self.suspect = self._symptoms([items[item] for item in going if items[item].suspect_since])
         for draft, item in scans:
             if draft.ill:
@@ -66,7 +67,7 @@ class Adviser:
     def welcome(self, draft: Draft, item_id: int) -> list[str]:
         """Say what a scan back settles by itself."""
         item = self.items[item_id]
-        said: list[str] = []
+        said = self._suspect_words(draft, item)
         if not (item.lent_to or item.gone_home_on):
             return said
         day = self.programme.day(draft.effective_at)
@@ -75,6 +76,15 @@ class Adviser:
         if item.gone_home_on is not None and item.gone_home_on <= day:
             said.append(f"It had been given back to {item.borrowed_from or 'its owner'}; it is here again.")
         return said
+
+    def _suspect_words(self, draft: Draft, item: Item) -> list[str]:
+        """Say where what is suspect goes: not back on its shelf."""
+        if draft.ill:
+            return [f"{ill_words(draft)}: noted. It goes to the bench, not the shelf."]
+        since, symptom = self.suspect.get(item.pk, (None, ""))
+        if since is None or since > draft.effective_at:
+            return []
+        return [f"It is suspect{f' ({symptom})' if symptom else ''}: to the bench, not the shelf."]
 
     def _day(self, when: date | datetime | None) -> str:
         if when is None:

@@ -266,6 +266,7 @@ def history_fold(
             "actor_id",
             "counted",
             "missing",
+            "outcome",
             "signal",
             "reason",
         )
@@ -290,9 +291,9 @@ def history_fold(
             actor=actor,
             counted=counted,
             missing=frozenset(missing_of[code] for code in missing if code in missing_of),
-            told=reason if signal == Signal.STOP and reason.startswith("Against advice") else "",
+            told=reason if signal == Signal.STOP and outcome != Outcome.UNKNOWN else "",
         )
-        for uid, at, device, seq, code, action, show, ticked, actor, counted, missing, signal, reason in rows
+        for uid, at, device, seq, code, action, show, ticked, actor, counted, missing, outcome, signal, reason in rows
         if uid not in gone and (show is not None or action != Action.OUT)
     ]
     every = [*past, *(e for e in events if e.uid not in gone and e.item in around)]

@@ -28,6 +28,7 @@ class Lacking:
 
     items: list[int]
     missing: list[int]
+    names: list[str]
 
 
 def out_of(scan: uuid.UUID, item: int) -> uuid.UUID:
@@ -60,7 +61,7 @@ def case_lacks(*, draft: Draft, case: int, items: Iterable[int], person: Person 
     seen_since = set(CustodyHead.objects.filter(pk__in=gone, seen_at__gt=at).order_by().values_list("pk", flat=True))
     missing = [item for item in gone if item not in seen_since and _is_nowhere_else(things[item])]
     Item.objects.filter(pk__in=missing).update(missing_since=at)
-    return Lacking(items=gone, missing=missing)
+    return Lacking(items=gone, missing=missing, names=[things[item].label for item in gone])
 
 
 def _is_nowhere_else(item: Item) -> bool:

@@ -13,7 +13,7 @@ from typing import Any
 from django.db import IntegrityError, OperationalError, connection, transaction
 
 from company.models import Person
-from inventory.calc.codes import Read
+from inventory.calc.codes import Read, spell
 from inventory.calc.kinds import Evidence, Kind
 from inventory.models import Item
 from maintenance.calc.symptoms import Symptom
@@ -50,6 +50,7 @@ from shows.services.lacking import OUT_OF, SAID_MISSING, case_lacks, lacking_tur
 from shows.services.programme import Programme
 from shows.services.reading import Draft, draft_of, instant
 from shows.services.rows import rows_insert
+from shows.services.telling import Listed, lacking_words, noted_words, undone_words
 
 __all__ = ["ScanAnswer", "items_refold", "scans_record", "show_refold"]
 
@@ -143,6 +144,7 @@ class _Batch:
         self.items: dict[int, Item] = {}
         self.fold_these: list[Draft] = []
         self.puts: dict[uuid.UUID, Put] = {}
+        self.lacking: dict[uuid.UUID, list[str]] = {}
         self.folds: list[tuple[calc.Folded, Any, bool]] = []
 
     def record(self) -> list[ScanAnswer]:
@@ -284,13 +286,24 @@ class _Batch:
             return f"That was taken back already: {did}."
         return "The undo is taken back: the scan counts again." if action == Action.UNDO else f"Taken back: {did}."
 
+    def _undo_told(self, folded: calc.Folded) -> None:
+        """Say of scans taken back where the thing is now, once that is known."""
+        targets = {t.uid: t for t in self.turned if t.uid in self.undone and self.item_of.get(t.code) in folded.items}
+        undos = [(d, targets[d.undoes]) for d in self.fresh if d.action == Action.UNDO and d.undoes in targets]
+        heads = [folded.items[self.item_of[target.code]].head for _, target in undos]
+        names = {pk: show.name for pk, show in self.programme.times(h.stay.show for h in heads if h.stay).items()}
+        for (draft, target), head in zip(undos, heads, strict=True):
+            if target.action in (Action.OUT, Action.TRUCK, Action.BACK):
+                said = undone_words(did=DID[target.action], show=target.show_id, head=head, shows=names)
+                self._answer(draft, Outcome.ACCEPTED, Signal.FINE, said)
+
     def _judge_channel(self, draft: Draft) -> None:
         channel, show = draft.parsed.channel, draft.show or 0
         item = self.named.get(self.on_line.get((show, channel), 0))
-        says = draft.symptom or Symptom.OTHER
+        says = f" {draft.symptom}" if draft.symptom and draft.symptom != Symptom.OTHER else ""
         about = f"{item} is on it and is suspect from now on." if item else "Nobody has said yet what is on it."
         self._answer(
-            draft, Outcome.ACCEPTED, Signal.FINE, f"Noted for {self.shows[show].name}: channel {channel} {says}. {about}"
+            draft, Outcome.ACCEPTED, Signal.FINE, f"Channel {channel}{says}: noted for {self.shows[show].name}. {about}"
         )
 
     def _answer(self, draft: Draft, outcome: str, signal: str, reason: str) -> None:
@@ -332,6 +345,7 @@ class _Batch:
             items = [self.item_of[code] for code in draft.missing if code in self.item_of]
             lacking = case_lacks(draft=draft, case=self.item_of[draft.code], items=items, person=self.actor)
             if lacking:
+                self.lacking[draft.uid] = lacking.names
                 self.caused[draft.uid][OUT_OF] = lacking.items
                 if lacking.missing:
                     self.caused[draft.uid][SAID_MISSING] = lacking.missing
@@ -383,12 +397,29 @@ class _Batch:
             whole = history_fold(self.late, events=events, undos=self.undos, programme=self.programme)
             verdicts.update({e.uid: whole.verdicts[e.uid] for e in events if e.item in self.late})
             self.folds.append((whole, held_of(self.late, self.rows, only_open=False), True))
+            self._undo_told(whole)
+        self._tell(verdicts)
+
+    def _tell(self, verdicts: dict[uuid.UUID, calc.Verdict]) -> None:
+        """Answer what was folded: the fold's own words, and what else the hand should know or do."""
+        outs = [(d.show, self.items[self.item_of[d.code]]) for d in self.fold_these if d.action == Action.OUT]
+        listed = Listed(going=[(show, item) for show, item in outs if show is not None])
         for draft in self.fold_these:
-            verdict = verdicts[draft.uid]
-            reason = verdict.reason
+            verdict, item = verdicts[draft.uid], self.items[self.item_of[draft.code]]
+            said, signal = [verdict.reason], verdict.signal
             if draft.action == Action.BACK:
-                reason = " ".join([reason, *self.adviser.welcome(draft, self.item_of[draft.code])])
-            self._answer(draft, verdict.outcome, verdict.signal, reason)
+                said += self.adviser.welcome(draft, item.pk)
+            elif draft.action == Action.INSPECT and not draft.into and (noted := noted_words(draft)):
+                said, signal = [noted], Signal.LOOK
+            elif draft.action == Action.OUT and draft.show is not None:
+                on_list = listed.words(show=draft.show, item=item)
+                if signal != Signal.STOP and not draft.replaces:
+                    said.append(on_list)
+            if draft.uid in self.lacking:
+                counted = draft.counted if verdict.outcome == Outcome.ACCEPTED else None
+                said.append(lacking_words(names=self.lacking[draft.uid], counted=counted))
+                signal = Signal.STOP if signal == Signal.STOP else Signal.LOOK
+            self._answer(draft, verdict.outcome, signal, " ".join(filter(None, said)))
 
     # counts, swaps and what else a scan changes
 
@@ -413,7 +444,7 @@ class _Batch:
                 self.caused[draft.uid]["swap"] = kept
                 said = "It takes the dead one's place on the pull list."
             else:
-                said = "The dead one has no place on that pull list to take over."
+                said, reason = "the dead one is suspect.", f"{spell(draft.code)} goes in its place;"
             self._answer(draft, outcome, signal, f"{reason} {said}")
 
     def _put(self) -> None:

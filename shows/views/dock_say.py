@@ -144,7 +144,7 @@ def dock_channel(request: HttpRequest) -> HttpResponse:
             messages.error(request, "Choose what it did.")
         else:
             uid = uid_of(request, f"{read.channel} {said}")
-            answer = symptom_said(
+            symptom_said(
                 actor=who(request),
                 device=page_device(request),
                 code=f"CH.{read.channel}",
@@ -154,7 +154,6 @@ def dock_channel(request: HttpRequest) -> HttpResponse:
                 at=now(),
                 uid=uid,
             )
-            messages.success(request, f"Channel {read.channel} {said}. {answer.reason}".strip())
             return _to_dock(uid)
         return redirect(f"{reverse('dock-channel')}?{urlencode({'channel': channel})}")
     sayings = [s for s in SAYINGS if s not in {Condition.LABEL_GONE, Symptom.PARTS_MISSING}]

@@ -171,7 +171,7 @@ def test_against_advice_stops_is_kept_and_flagged_on_the_way_out_alone():
     advice = "suspect since Fri 18 Sep (hums)"
     out, custody, found = told(scan(Action.OUT, 1, S, advice=advice))
     assert (out.outcome, out.signal) == ("accepted", "stop")
-    assert out.reason == f"Against advice: {advice}. Out to Harvest ceilidh."
+    assert out.reason == ("It is out to Harvest ceilidh all the same. Suspect since Fri 18 Sep (hums): take another, or undo.")
     assert custody.head.stay.show == S and [c.kind for c in found] == [Finding.AGAINST_ADVICE]
     truck, _, found = told(OUT_S, scan(Action.TRUCK, 1, S, advice=advice))
     assert (truck.outcome, truck.signal) == ("accepted", "look") and not found

@@ -370,6 +370,7 @@ def test_channel_seven_hummed_makes_what_is_on_it_suspect(as_hand, show):
 
 def test_a_channel_nobody_knows_is_kept_all_the_same(as_hand, show):
     page = as_hand.post(reverse("dock-channel"), {"channel": "12", "said": "crackles", "uid": uuid.uuid4()}, follow=True)
+    assert page.content.decode().count(f"Channel 12 crackles: noted for {show.name}.") == 1
     assert page.status_code == 200 and Fault.objects.get().item is None
 
 

@@ -105,7 +105,7 @@ def test_undo_takes_back_and_undo_of_undo_brings_back(hand, show, box):
     out = sent(box, "out", show)
     record(hand, out)
     undo = sent(box, "undo", undoes=out["id"], at=NOW + timedelta(minutes=1))
-    assert record(hand, undo)[0].reason == "Taken back: out."
+    assert record(hand, undo)[0].reason == "Taken back: out. It is in the shop."
     assert where(box) == ("", None) and not Checkout.objects.exists()
     redo = sent(box, "undo", undoes=undo["id"], at=NOW + timedelta(minutes=2))
     assert "counts again" in record(hand, redo)[0].reason
@@ -161,7 +161,7 @@ def test_suspect_goes_out_against_advice_kept_and_flagged(hand, show, box):
     fault_open(uid=uuid.uuid4(), item=box, symptom="hums", at=NOW - timedelta(days=7), person=hand)
     (out,) = record(hand, sent(box, "out", show))
     assert (out.outcome, out.signal) == ("accepted", "stop")
-    assert out.reason == "Against advice: suspect since Fri 18 Sep (hums). Out to Harvest ceilidh."
+    assert out.reason == ("It is out to Harvest ceilidh all the same. Suspect since Fri 18 Sep (hums): take another, or undo.")
     assert where(box) == ("show", show.pk) and Contradiction.objects.get().kind == "against advice"
     items_refold(item_ids=[box.pk])
     assert Contradiction.objects.get().said == out.reason and Contradiction.objects.get().stands
@@ -173,7 +173,7 @@ def test_a_box_called_dead_in_the_same_batch_is_against_advice(hand, show, box):
         sent(box, "inspect", show, condition="suspect", symptom="dead"),
         sent(box, "out", show, at=NOW + timedelta(seconds=5)),
     )
-    assert [a.signal for a in answers] == ["fine", "stop"]
+    assert [a.signal for a in answers] == ["look", "stop"]
 
 
 def test_back_settles_lent_and_given_back_and_says_so(hand, show):
@@ -413,7 +413,9 @@ def test_undo_of_a_count_and_undo_of_that(hand, show):
 def test_a_channel_report_finds_the_item_on_the_line(hand, show, box):
     make_pull_row(show, item=box, line="7")
     answers = record(hand, sent("CH.7", "inspect", show, symptom="hums"), sent("CH.9", "inspect", show, symptom="thin"))
-    assert [a.outcome for a in answers] == ["accepted", "accepted"] and "Harvest ceilidh: channel 7 hums" in answers[0].reason
+    assert [a.outcome for a in answers] == ["accepted", "accepted"] and answers[0].reason.startswith(
+        "Channel 7 hums: noted for Harvest ceilidh."
+    )
     seven, nine = Fault.objects.get(line="7"), Fault.objects.get(line="9")
     assert (seven.item, seven.show, nine.item) == (box, show.pk, None)
     box.refresh_from_db()

@@ -53,6 +53,7 @@ def test_it_is_missing_by_itself_and_not_packed_in_the_case(hand, as_hand, show,
     case, (thing, other, _third) = packed
     (answer,) = record(hand, lacking(case, thing, show))
     assert answer.outcome == "accepted" and not Contradiction.objects.exists()
+    assert (answer.signal, answer.reason) == ("look", f"Out to Harvest ceilidh. 2 of 3 counted; {thing.label} is not in it.")
     assert state(thing) == (None, NOW, "") and state(other) == (case.pk, None, "show")
     (out,) = Placement.objects.filter(item=thing, case=None)
     assert (out.evidence, out.effective_at, out.person) == (Evidence.SAID, NOW, hand)
@@ -81,7 +82,9 @@ def test_what_is_missing_when_the_case_comes_back_is_still_out(hand, show, packe
     assert state(thing) == (None, None, "show") and Checkout.objects.get(closed_at=None).item == thing
 
 
-@pytest.mark.parametrize("columns", [{"lent_to": "the chapel"}, {"retired_on": NOW.date(), "retired_because": "Crushed"}, {"at": "bench"}])
+@pytest.mark.parametrize(
+    "columns", [{"lent_to": "the chapel"}, {"retired_on": NOW.date(), "retired_because": "Crushed"}, {"at": "bench"}]
+)
 def test_what_is_known_to_be_elsewhere_is_not_missing(hand, show, packed, columns):
     case, (thing, *_rest) = packed
     columns = {"at": make_place(sort="bench")} if "at" in columns else columns

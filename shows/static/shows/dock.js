@@ -193,10 +193,12 @@ function undo(id) {
   amend(entry.id, { undone: true });
   scan({ code: entry.code, action: "undo", undoes: entry.id }, { quiet: true });
   drawLast(undo);
-  drawHit({ signal: "undone", word: "Undone", name: nameOf(entry), code: entry.code, reason: "Taken back. Scan it again if that was a slip." });
+  drawUndone(entry, "Taken back. Scan it again if that was a slip.");
   say(`Undone: ${nameOf(entry)}.`);
   return undefined;
 }
+
+const drawUndone = (entry, reason) => drawHit({ signal: "undone", word: "Undone", name: nameOf(entry), code: entry.code, reason, as: `undone ${entry.id}` });
 
 // ---- answers --------------------------------------------------------------------------------------------------------
 
@@ -209,6 +211,7 @@ function answered(results, bodies) {
     if (code.kind === "code") codes.push(code.code);
     if (body.action === "undo") {
       if (result.signal !== "fine") worst ??= { result, body };
+      else if (drawnKey() === `undone ${body.undoes}`) drawUndone(entryOf(body.undoes) ?? body, result.reason);
       return;
     }
     amend(body.id, { signal: result.signal, reason: result.reason, outcome: result.outcome, code: result.code || body.code });
@@ -271,7 +274,7 @@ function choicesFor(entry, item) {
     return [choose([`Into ${bag.last()?.name ?? "the bench bag"}`, () => intoBag(entry), "next"], ["It goes anyway", leave])];
   }
   if (entry.signal === "stop" && !item && entry.outcome === "unknown") return [choose(["It is a stray", () => stray(entry), "next"], ["A misread", () => undo(entry.id)])];
-  if (entry.signal === "look" && entry.action === "out") return [choose(["Keep it here", leave, "next"], ["Put it back", () => undo(entry.id)])];
+  if (entry.signal === "look" && entry.action === "out" && entry.counted === null) return [choose(["Keep it here", leave, "next"], ["Put it back", () => undo(entry.id)])];
   return [];
 }
 
