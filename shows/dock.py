@@ -16,6 +16,7 @@ from inventory.calc.kinds import STANDING_WORDS, WHERE_LIFTED, WHERE_WORDS, Kind
 from inventory.models import CaseCount, Item
 from shows.calc.direction import NEAR_AFTER, NEAR_BEFORE, WAY_WORDS, Step, Times, Way, distance, guess, steps
 from shows.calc.words import ShowState
+from shows.doubts import doubts_of
 from shows.models import PullRow, Scan, Show
 from shows.progress import PullLine, pull_progress
 
@@ -152,8 +153,8 @@ def progress_of(show: Show | None, day: date) -> list[PullLine] | None:
     return pull_progress(show, day=day) if show else None
 
 
-def run_of(lines: list[PullLine] | None, way: Way) -> Run:
-    """Count what the way asks for: pulled of wanted, on the truck of out, back of gone."""
+def run_of(lines: list[PullLine] | None, way: Way, show: Show | None = None) -> Run:
+    """Count what the way asks for: pulled of wanted, surely on the truck of out, back of gone. `show` tells of doubts."""
     if lines is None:
         return Run()
     if way == Way.OUT:
@@ -166,6 +167,8 @@ def run_of(lines: list[PullLine] | None, way: Way) -> Run:
         pairs = [(line, line.back, line.went) for line in lines]
         words, lead = "back", "Not seen yet"
     done, total = sum(p[1] for p in pairs), sum(p[2] for p in pairs)
+    doubts = doubts_of(show) if way == Way.TRUCK and done else []
+    doubtful = sum(len(doubt.items) for doubt in doubts)
     lacking = [(total - done, line) for line, done, total in pairs if total > done]
     named = ", ".join(_lacking_words(count, line) for count, line in lacking[:STILL_NAMED])
     more = f" and {len(lacking) - STILL_NAMED} more kinds" if len(lacking) > STILL_NAMED else ""
@@ -173,7 +176,11 @@ def run_of(lines: list[PullLine] | None, way: Way) -> Run:
         still = "Nothing is on this pull list yet." if way == Way.OUT else "Nothing of this show is out."
     else:
         still = f"{lead}: {named}{more}" if named else "That is everything."
-    return Run(done=done, total=total, words=f"of {total} {words}", still=still)
+    if doubts:
+        look = f"Look inside {'; '.join(doubt.words for doubt in doubts)}."
+        still = f"{look} {still}" if named else look
+        words = f"{words}, {doubtful} to look at"
+    return Run(done=done - doubtful, total=total, words=f"of {total} {words}", still=still)
 
 
 def _lacking_words(count: int, line: PullLine) -> str:

@@ -104,7 +104,7 @@ def dock(request: HttpRequest) -> HttpResponse:
         "section": "Dock",
         "choice": choice,
         "near": near,
-        "run": run_of(progress, choice.way),
+        "run": run_of(progress, choice.way, choice.show),
         "past": past,
         "hit": next((p for p in past if str(p.scan.uid) == request.GET.get("hit", "")), None),
         "uid": uuid.uuid4(),

@@ -36,7 +36,8 @@ def dock_lookup(request: HttpRequest) -> JsonResponse:
     day = today(at)
     read = {text: parse(text) for text in request.GET.getlist("code")[:LOOKUP_CODES]}
     known = known_items([p.code for p in read.values() if p.read == Read.CODE], day)
-    run = run_of(progress_of(show_asked(request), day), _way_asked(request))
+    show = show_asked(request)
+    run = run_of(progress_of(show, day), _way_asked(request), show)
     return JsonResponse(
         {
             "items": {text: known[p.code].as_json() for text, p in read.items() if p.code in known},

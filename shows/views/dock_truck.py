@@ -14,6 +14,7 @@ from inventory.calc.kinds import Kind
 from inventory.models import CountedLine, CountMove, Item
 from shows.calc.words import Action, ShowState, Signal
 from shows.dock import page_device
+from shows.doubts import doubts_of
 from shows.models import Show
 from shows.services.dock import counted_moved, things_ticked
 from shows.views.dock import clean, uid_of, who, whole
@@ -90,12 +91,16 @@ def truck_check(request: HttpRequest, pk: int) -> HttpResponse:
         for answer in [a for a in answers if a.signal != Signal.FINE][:5]:
             messages.warning(request, answer.reason)
         return redirect("truck-check", show.pk)
+    doubts = doubts_of(show)
+    doubtful = {item.pk for doubt in doubts for item in doubt.items}
     context = {
         "section": "Dock",
         "show": show,
-        "piles": piles_of(items),
+        "piles": piles_of([item for item in items if item.pk not in doubtful]),
         "total": len(items),
-        "done": len(items) - len(in_room),
+        "doubts": doubts,
+        "doubtful": len(doubtful),
+        "done": len(items) - len(in_room) - len(doubtful),
         "in_room": len(in_room),
         "counted": counted_out(show),
         "uid": uuid.uuid4(),
@@ -118,7 +123,7 @@ def straight_on(request: HttpRequest, pk: int) -> HttpResponse:
     if part is not None and part.custody_show != show.pk and request.method == "GET":
         messages.warning(request, f"{part.label} is not out to {show.name}. It can go on all the same.")
     targets = list(
-        Show.objects.filter(state=ShowState.PLANNED, home_by__gte=now()).exclude(pk=show.pk).order_by("load_in", "pk")[:20]
+        Show.objects.filter(state=ShowState.PLANNED, load_in__gt=now()).exclude(pk=show.pk).order_by("load_in", "pk")[:20]
     )
     counted = [] if part else counted_out(show)
     going = _going(items, part)

@@ -137,6 +137,16 @@ def test_one_case_goes_on_with_what_is_in_it(as_hand, hand, show, next_show):
     assert Checkout.objects.get(item=stays, closed_at=None).show == show
 
 
+def test_only_what_is_yet_to_load_in_is_offered_the_next_one_first(as_hand, hand, show, next_show):
+    send_out(hand, show, make_item())
+    later = make_show(load_in=now() + timedelta(days=3), name="Brass concert")
+    make_show(load_in=now() - timedelta(hours=1), name="Under way")
+    make_show(load_in=now() - timedelta(hours=30), hours=10, name="Struck")
+    page = as_hand.get(reverse("straight-on", args=[show.pk]))
+    assert [target.name for target in page.context["targets"]] == [next_show.name, later.name]
+    assert re.search(rf'value="{next_show.pk}" checked', page.content.decode())
+
+
 @pytest.mark.parametrize("target", ["", "x", "9999999", "-1"])
 def test_an_odd_target_sends_nothing(as_hand, hand, show, next_show, target):
     send_out(hand, show, make_item())
@@ -148,6 +158,36 @@ def test_an_odd_target_sends_nothing(as_hand, hand, show, next_show, target):
 def test_nothing_out_and_no_other_show_are_sentences(as_hand, show):
     assert "Nothing is out" in as_hand.get(reverse("straight-on", args=[show.pk])).content.decode()
     assert as_hand.get(reverse("straight-on", args=[show.pk]), {"code": "garbage"}, follow=True).status_code == 200
+
+
+def on_with_count(person, show, case, counted, minutes=10):
+    at = now() - timedelta(minutes=minutes)
+    scan = scan_shaped(code=case.code, action="truck", show=show.pk, at=at) | {"counted": counted}
+    scans_sent(actor=person, device="test", scans=[scan], at=at)
+
+
+def test_what_a_wrong_count_leaves_in_doubt_is_not_surely_loaded(as_hand, hand, show):
+    trunk, inside, loose = make_case(name="Trunk 10"), [make_item(kind=Kind.LEAD) for _ in range(3)], make_item()
+    packed(trunk, *inside)
+    send_out(hand, show, trunk, loose)
+    on_with_count(hand, show, trunk, 2)
+    page = as_hand.get(reverse("truck-check", args=[show.pk])).content.decode()
+    assert f"Look inside {trunk.label}: 2 of 3 were counted" in page
+    assert "<b>1 of 5</b> on the truck, <b>3 to look at</b>" in page and "Still in the room" in page
+    run = as_hand.get(reverse("dock-lookup"), {"show": show.pk, "way": "truck"}).json()["run"]
+    assert (run["done"], run["words"]) == (1, "of 5 on the truck, 3 to look at")
+    assert run["still"].startswith(f"Look inside {trunk.label}: 2 of 3 were counted. Still in the room: ")
+    scans_sent(
+        actor=hand,
+        device="test",
+        scans=[scan_shaped(code=i.code, action="truck", show=show.pk, at=now()) for i in (inside[0], loose)],
+        at=now(),
+    )
+    page = as_hand.get(reverse("truck-check", args=[show.pk])).content.decode()
+    assert '<h1 class="marker">Look inside</h1>' in page and "<b>3 of 5</b> on the truck, <b>2 to look at</b>" in page
+    on_with_count(hand, show, trunk, 3, minutes=0)
+    page = as_hand.get(reverse("truck-check", args=[show.pk])).content.decode()
+    assert "All on the truck" in page and "to look at" not in page
 
 
 @pytest.mark.parametrize("name", ["truck-check", "straight-on"])
