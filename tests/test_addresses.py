@@ -333,7 +333,7 @@ def filled(given: dict[str, Any], world: World) -> dict[str, Any]:
         "typename": world.type.name,
         "code": world.item.code,
         "rig": world.rig.pk,
-        "out": world.show.pk,
+        "out": world.elsewhere.pk,
     }
     return {"uid": str(uuid.uuid4())} | {name: value.format(**keys) for name, value in given.items()}
 
