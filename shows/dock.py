@@ -13,7 +13,7 @@ from company.templatetags.tape import clock, metres
 from company.templatetags.tape import day as day_words
 from inventory.calc.codes import Read, parse
 from inventory.calc.kinds import STANDING_WORDS, WHERE_LIFTED, WHERE_WORDS, Kind, Standing, Where
-from inventory.models import CaseCount, Item
+from inventory.models import CaseCount, CountedLine, Item
 from shows.calc.direction import NEAR_AFTER, NEAR_BEFORE, WAY_WORDS, Step, Times, Way, distance, guess, steps
 from shows.calc.words import ShowState
 from shows.doubts import doubts_of
@@ -184,7 +184,8 @@ def run_of(lines: list[PullLine] | None, way: Way, show: Show | None = None) -> 
 
 
 def _lacking_words(count: int, line: PullLine) -> str:
-    name = line.name[:1].lower() + line.name[1:]
+    # a word begins small inside a sentence; TS or XLR keeps its capitals
+    name = line.name if line.name[1:2].isupper() else line.name[:1].lower() + line.name[1:]
     return name if count == 1 else f"{count} × {name}"
 
 
@@ -292,6 +293,16 @@ class Past:
     undone: bool
 
     @property
+    def is_foreign(self) -> bool:
+        return self.name == FOREIGN
+
+    @property
+    def read(self) -> str:
+        """Return what was read of a label that is not ours, short enough for a strip."""
+        text = self.scan.code_text.strip()
+        return text if len(text) <= 40 else f"{text[:39]}…"
+
+    @property
     def end(self) -> str:
         scan = self.scan
         if scan.counted is not None:
@@ -299,15 +310,32 @@ class Past:
         return scan.code and f"{scan.code[:4]}-{scan.code[4:]}"
 
 
+FOREIGN = "Not one of our labels"
+
+
+def _read_as(scan: Scan, lines: dict[int, str]) -> str:
+    """Name what was scanned and is no thing on record: a counted line, a channel, a label of somebody else's."""
+    read = parse(scan.code_text)
+    if read.read == Read.COUNTED and read.number in lines:
+        return lines[read.number]
+    if read.read == Read.CHANNEL:
+        return f"Channel {read.channel}"
+    if read.read == Read.NOTHING:
+        return FOREIGN if scan.code_text.strip() else "Nothing read"
+    return scan.code_text.strip()[:40]
+
+
 def last_scans(device: str, day: date) -> list[Past]:
     """Return a device's last ten scans, newest first, undos left out but their effect shown."""
     scans = list(Scan.objects.filter(device=device).exclude(action="undo").order_by("-received_at", "-pk")[:LAST])
     undone = set(Scan.objects.filter(undoes__in=[s.uid for s in scans]).values_list("undoes", flat=True))
     known = known_items([s.code for s in scans], day) if scans else {}
+    numbers = {scan.uid: parse(scan.code_text).number for scan in scans if scan.counted is not None and not scan.code}
+    lines = {line.pk: line.label for line in CountedLine.objects.select_related("type").filter(pk__in=set(numbers.values()))}
     return [
         Past(
             scan=scan,
-            name=known[scan.code].name if scan.code in known else (scan.code_text.strip()[:40] or "Nothing read"),
+            name=known[scan.code].name if scan.code in known else _read_as(scan, lines),
             known=known.get(scan.code),
             undone=scan.uid in undone,
         )

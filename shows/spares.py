@@ -10,6 +10,8 @@ from inventory.models import Item
 from shows.calc.words import Critical
 from shows.models import PullRow, Show
 
+AT_HAND = {"in_case__custody": "", "in_case__lent_to": "", "in_case__missing_since": None, "in_case__in_case": None}
+
 
 @dataclass(frozen=True, kw_only=True)
 class Spare:
@@ -38,7 +40,7 @@ def spare_for(dead: Item, show: Show | None, day: date) -> Spare | None:
         Item.objects.described(day)
         .owned()
         .filter(type=dead.type_id, length_mm=dead.length_mm, lent_to="", missing_since=None, suspect_since=None)
-        .filter(here | Q(custody=""))
+        .filter(here | Q(custody="", in_case=None) | Q(custody="", **AT_HAND))
         .exclude(pk=dead.pk)
         .exclude(test_by__lte=day)
         .exclude(at__sort__in=["bench", "repairer"])

@@ -17,6 +17,7 @@ BODY_LENGTH = 7
 CODE_LENGTH = BODY_LENGTH + 1
 MODULUS = 37
 LONGEST_TEXT = 4096
+LONGEST_TYPED = 16  # nobody types so much for a code: it is another label's text
 
 _VALUE = {letter: value for value, letter in enumerate(ALPHABET)}
 _LOOK_ALIKE = {"I": "1", "L": "1", "O": "0"}
@@ -25,6 +26,7 @@ _PASSED_OVER = frozenset("-\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u00ad \t\r
 _FRENCH_FIGURES = frozenset("&é\"'(-è_çà")  # what the figures' keys type there without Shift
 _TRAPPED_ADDRESS = re.compile(r"HTTPS?[^A-Z0-9:/]--(?P<rest>.+)\Z", re.DOTALL)
 _OTHER_LAYOUT = "The scanner types for another keyboard: set it to this machine's layout, or type the code by hand."
+_NOT_OURS = "That is not a label of ours."
 
 
 class Read(StrEnum):
@@ -102,12 +104,15 @@ def parse(text: str) -> Parsed:
     if "." in segment:
         return _dotted(segment)
     folded = "".join(_LOOK_ALIKE.get(c, c) for c in segment if c not in _PASSED_OVER)
+    foreign = len(folded) > LONGEST_TYPED or "/" in text or "\\" in text
     if len(folded) != CODE_LENGTH:
         if any(c in _FRENCH_FIGURES for c in segment.lower() if c != "-"):
             return _nothing(_OTHER_LAYOUT)
-        return _nothing(f"A code has eight characters; this has {len(folded)}.")
+        return _nothing(_NOT_OURS if foreign else f"A code has eight characters; this has {len(folded)}.")
     wrong = [c for c in folded if c not in _VALUE]
     if wrong:
+        if foreign:
+            return _nothing(_NOT_OURS)
         shown = f"“{wrong[0]}”" if wrong[0].isascii() or wrong[0].isalpha() else "One of these characters"
         return _nothing(f"{shown} is never part of a code.")
     if check_character(folded[:BODY_LENGTH]) != folded[-1]:

@@ -11,6 +11,7 @@ from inventory.calc.kinds import Kind
 from inventory.models import CountedLine, CountMove
 from inventory.services.counted import Counted, CountRefused, count_back, count_out
 from shows.calc.words import Action, Outcome, Signal
+from shows.models import PullRow
 from shows.services.programme import Programme
 from shows.services.reading import Draft
 
@@ -64,6 +65,9 @@ class Counter:
         self.out[line.pk, show] = left
         if draft.action == Action.OUT:
             said = f"{count} × {line} out to {name}. {moved.warning}".strip()
+            wanted = self._wanted(line, show)
+            if 0 < wanted < left:
+                said = f"{said} {left} out; the list asks for {wanted}."
             signal = Signal.LOOK if moved.warning else Signal.FINE
             return CountTold(outcome=Outcome.ACCEPTED, signal=signal, reason=said, entered=True)
         said = f"{count} × {line} back from {name}{', bad' if draft.ill else ''}"
@@ -71,6 +75,12 @@ class Counter:
             return _contradiction(f"{said}: that is {-left} more than went out. Kept: tell a technician.", entered=True)
         still = f" {left} still out." if left and line.type.kind != Kind.CONSUMABLE else ""
         return _accepted(f"{said}.{still}", entered=True)
+
+    def _wanted(self, line: CountedLine, show: int) -> int:
+        """Return how many of a line a show's list asks for, of its own length before any."""
+        rows = PullRow.objects.filter(show=show, type=line.type_id, item=None, length_mm__in={0, line.length_mm}).order_by()
+        asked = dict(rows.values_list("length_mm").annotate(total=Sum("count")))
+        return asked.get(line.length_mm) or asked.get(0, 0)
 
     def _likely_show(self, line: CountedLine) -> int | None:
         """Return the earliest show that some of a line are out to."""

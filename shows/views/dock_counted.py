@@ -16,6 +16,8 @@ class CountedRow:
     name: str
     wanted: int
     out: int
+    went: int
+    back: int
     offer: int
     says: str
     uid: uuid.UUID = field(default_factory=uuid.uuid4)
@@ -36,8 +38,12 @@ def counted_rows(progress: list[PullLine] | None, way: Way) -> list[CountedRow]:
         if way == Way.BACK:
             if not (out or back):
                 continue
-            offer, says = out, f"{out} still out, {back} back" if back else f"{out} out"
+            offer, went, says = out, out, f"{out} still out, {back} back" if back else f"{out} out"
         else:
-            offer, says = pulled.lacking, f"{pulled.wanted} wanted, {pulled.out} out"
-        rows.append(CountedRow(line=line.pk, name=line.label, wanted=pulled.wanted, out=out, offer=offer, says=says))
+            offer, went, says = pulled.lacking, pulled.out, f"{pulled.wanted} wanted, {pulled.out} out"
+        rows.append(
+            CountedRow(
+                line=line.pk, name=line.label, wanted=pulled.wanted, out=out, went=went, back=back, offer=offer, says=says
+            )
+        )
     return rows

@@ -157,12 +157,14 @@ def test_the_host_is_never_taken_for_a_code():
         ("   ", "Nothing was read."),
         ("ABC", "eight characters"),
         ("ABCDEFGHJ", "this has 9"),
+        ("ABCDEFGHJK", "A code has eight characters; this has 10."),
         ("UUUUUUUU", "“U” is never part of a code."),
         ("4H2K70A\x00", "never part"),
         ("4H2K70A\ud800", "One of these characters is never part"),
         ("A" * 4097, "far longer"),
-        ("https://shop.example/item?id=42", "eight characters"),
-        ("WIFI:S:stage;T:WPA;P:secret;;", "eight characters"),
+        ("https://shop.example/item?id=42", "not a label of ours"),
+        ("https://shop.example/UUUUUUUU", "not a label of ours"),
+        ("WIFI:S:stage;T:WPA;P:secret;;", "not a label of ours"),
     ],
 )
 def test_what_is_no_code_gets_a_sentence(text, why):

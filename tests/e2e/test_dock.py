@@ -389,6 +389,41 @@ def test_counted_things_go_out_by_card_and_number(browser_page, show):
     wait_for(lambda: CountMove.objects.filter(show=show.pk).count() == 2)
 
 
+def test_a_counted_row_follows_what_was_sent_and_says_what_is_too_many(browser_page, show):
+    line = make_counted_line(24, type=make_type(Kind.LEAD, name="TS lead"), length_mm=10_000)
+    make_pull_row(show, type=line.type, length_mm=10_000, count=2)
+    page = opened(browser_page)
+    row = page.locator("form.count")
+    field = row.locator("input[name=good]")
+    expect(field).to_have_value("2")
+    field.fill("1")
+    row.locator(".go").click()
+    expect(row.locator(".count-name .quiet")).to_have_text("2 wanted, 1 out")
+    expect(field).to_have_value("1")
+    expect(page.locator("#hit .say")).to_be_in_viewport()
+    field.fill("11")
+    row.locator(".go").click()
+    expect(page.locator("#hit .reason")).to_contain_text("12 out; the list asks for 2.")
+    expect(page.locator("#hit")).to_contain_text(line.type.name)
+    assert "COUN-T" not in page.locator("body").inner_text()
+    expect(row.locator(".count-name .quiet")).to_have_text("2 wanted, 12 out")
+    expect(field).to_have_value("0")
+    page.locator("#undo button").click()
+    expect(row.locator(".count-name .quiet")).to_have_text("2 wanted, 1 out")
+
+
+def test_what_is_not_ours_is_named_so_and_offered_to_be_typed_again(dock):
+    type_scan(dock, "https://parcels.example/track/000000000000000000000000000012345678")
+    text = hit(dock, "stop")
+    assert "not one of our labels" in text.lower() and "That is not a label of ours." in text
+    assert len(dock.locator("#hit .stamp").inner_text().strip()) <= 40
+    assert dock.locator("#hit .next").inner_text().strip().lower() == "type it again"
+    dock.locator("#hit .next").click()
+    assert dock.evaluate("document.getElementById('code').inputMode") == "text"
+    type_scan(dock, "ABCDEFGHJK")
+    dock.wait_for_selector("#hit:has-text('this has 10')")
+
+
 # ---- what is wrong --------------------------------------------------------------------------------------------------
 
 

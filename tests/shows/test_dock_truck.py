@@ -244,6 +244,24 @@ def test_the_named_spare_comes_first_and_one_on_a_line_never(hand, show, box):
     assert spare_for(dead, show, today()) is None
 
 
+def test_a_spare_in_a_case_that_is_away_is_none(hand, show, next_show, box):
+    dead, packed_away = make_item(type=box), make_item(type=box)
+    trunk = make_case()
+    at = now() - timedelta(hours=2)
+    scans_sent(
+        actor=hand,
+        device="test",
+        scans=[scan_shaped(code=trunk.code, action="out", show=next_show.pk, at=at)],
+        at=at,
+    )
+    packed(trunk, packed_away)
+    type(trunk).objects.filter(pk=packed_away.pk).update(in_case=trunk, custody="", custody_show=None)
+    assert spare_for(dead, show, today()) is None
+    type(trunk).objects.filter(pk=trunk.pk).update(custody="", custody_show=None)
+    found = spare_for(dead, show, today())
+    assert (found.code, found.where) == (packed_away.code, f"in the shop, {trunk.label}")
+
+
 def test_known_good_comes_before_unproved_at_the_same_distance(box):
     shelf = make_place(name="Shelf 2")
     dead = make_item(type=box, home=shelf)
@@ -397,6 +415,15 @@ def test_every_printed_card_is_read_and_understood(as_hand, show, next_show):
         read = zxingcpp.read_barcodes(drawn(path, int(side)))
         assert [one.text for one in read] == [text]
         assert parse(text).read in {Read.COMMAND, Read.SHOW_CARD}
+
+
+def test_a_show_that_is_over_has_a_back_card_while_something_is_out(as_hand, hand, company):
+    over = make_show(load_in=now() - timedelta(days=3), hours=8, name="Harvest ceilidh")
+    card = f"GO.{over.pk}.BACK"
+    assert card not in as_hand.get(reverse("dock-cards")).content.decode()
+    send_out(hand, over, make_item())
+    page = as_hand.get(reverse("dock-cards")).content.decode()
+    assert card in page and f"GO.{over.pk}.OUT" not in page
 
 
 def test_counted_lines_have_cards_of_their_own(as_hand, company):

@@ -8,7 +8,7 @@ import pytest
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from shows.services.scans import scans_record
-from tests.builders import NOW, make_case, make_item, make_pull_row, make_show, make_type
+from tests.builders import NOW, make_case, make_counted_line, make_item, make_pull_row, make_show, make_type
 
 pytestmark = pytest.mark.django_db
 
@@ -96,6 +96,16 @@ def test_a_length_counts_for_its_own_line(hand, show):
     assert told(hand, sent(make_item(type=lead, length_mm=10_000), "out", show, 2))[1].endswith("That makes 2 of 1.")
     named = Item.objects.get(pull_rows__show=show)
     assert told(hand, sent(named, "out", show, 3))[1] == "Out to Harvest ceilidh."
+
+
+def test_more_counted_out_than_the_list_asks_for_is_said(hand, show):
+    line = make_counted_line(24)
+    make_pull_row(show, type=line.type, length_mm=line.length_mm, count=2)
+    body = {"id": str(uuid.uuid4()), "code": f"COUNT.{line.pk}", "action": "out", "show": show.pk, "counted": 2}
+    assert told(hand, body | {"happened_at": NOW.isoformat()}) == ("fine", f"2 × {line} out to Harvest ceilidh.")
+    body |= {"id": str(uuid.uuid4()), "counted": 10, "happened_at": (NOW + timedelta(minutes=1)).isoformat()}
+    signal, reason = told(hand, body)
+    assert (signal, reason) == ("fine", f"10 × {line} out to Harvest ceilidh. 12 out; the list asks for 2.")
 
 
 def test_a_show_without_a_list_says_nothing_of_one(hand, show):

@@ -57,7 +57,7 @@ export function questions({ known, release, answered, redraw }) {
 
     function draw() {
       const choices = question.asksMissing
-        ? [steps(() => counted, (number) => (counted = number)), choose([`That is ${counted}`, done, "next"], ["No count", leave])]
+        ? [steps(() => counted, (number) => (counted = number)), choose([`That is ${counted}`, done, "next"], ["Go on without counting", leave])]
         : [choose([`Yes, ${item.inside}`, done, "next"], ["Not all", () => ((question.asksMissing = true), draw())])];
       const list = question.asksMissing
         ? el("ul", { class: "inside-list" }, ...item.contents.slice(0, 60).map(([code, name]) =>
@@ -65,7 +65,7 @@ export function questions({ known, release, answered, redraw }) {
               lettered(name), el("span", { class: "code" }, missing.has(code) ? "missing" : spell(code))))))
         : null;
       drawHit({ signal: "ask", word: `${item.inside} inside`, name: item.name, code: item.code, quiet: [...(item.counted ?? [])].join(", "), standing: item.standing,
-        reason: question.asksMissing ? "Tap what is missing, or put the count right." : "All there? The next scan goes on without a count.", choices, list });
+        reason: question.asksMissing ? "Tap what is missing, or put the count right." : "All there? If you scan on, nobody has counted.", choices, list });
     }
   }
 

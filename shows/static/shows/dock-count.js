@@ -1,15 +1,28 @@
 // Counted lines: the rows further down the page, and the shelf card that asks how many.
-import { choose, drawHit, steps } from "./dock-hit.js";
+import { choose, drawHit, eyeUp, steps } from "./dock-hit.js";
 
 const MOST = 100000;
 
-export function counting({ ask, scan, warn, way, hasShow, nameOf, focus }) {
-  const rowOf = (line) => document.querySelector(`form.count[data-line="${line}"]`);
+const rowOf = (line) => document.querySelector(`form.count[data-line="${line}"]`);
 
+// A row's words and number follow what was counted, or taken back (by -1), at once.
+export function tally({ code, action, counted }, by = 1) {
+  const row = code.startsWith("COUNT.") ? rowOf(code.slice(6)) : null;
+  if (!row || counted === null) return;
+  const data = row.dataset;
+  const isBack = Boolean(row.elements.bad);
+  data.out = Math.max(0, Number(data.out) + (action === "back" ? -counted : counted) * by);
+  if (action === "back") data.back = Math.max(0, Number(data.back) + counted * by);
+  row.querySelector(".count-name .quiet").textContent = isBack ? `${data.out} still out, ${data.back} back` : `${data.wanted} wanted, ${data.out} out`;
+  row.elements.good.value = isBack ? data.out : Math.max(0, data.wanted - data.out);
+}
+
+export function counting({ ask, scan, warn, way, hasShow, nameOf, focus }) {
   function count(line, name, good, bad) {
     const action = way() === "back" ? "back" : "out";
-    if (good || !bad) scan({ code: `COUNT.${line}`, action, counted: good }, { name });
-    if (bad) scan({ code: `COUNT.${line}`, action, counted: bad, condition: "damaged" }, { name: `${name}, bad` });
+    eyeUp();
+    if (good || !bad) tally(scan({ code: `COUNT.${line}`, action, counted: good }, { name }));
+    if (bad) tally(scan({ code: `COUNT.${line}`, action, counted: bad, condition: "damaged" }, { name: `${name}, bad` }));
   }
 
   for (const row of document.querySelectorAll("form.count")) {
@@ -28,7 +41,6 @@ export function counting({ ask, scan, warn, way, hasShow, nameOf, focus }) {
       }
       ask.settle();
       count(row.dataset.line, row.dataset.name, good, bad);
-      row.elements.good.value = 0;
       if (row.elements.bad) row.elements.bad.value = 0;
       focus();
     });

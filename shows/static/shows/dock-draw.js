@@ -20,7 +20,7 @@ export function lettered(name) {
   return words;
 }
 
-export const spell = (code) => (code?.length === 8 ? `${code.slice(0, 4)}-${code.slice(4)}` : (code ?? ""));
+export const spell = (code) => (/^[0-9A-Z]{8}$/i.test(code ?? "") ? `${code.slice(0, 4)}-${code.slice(4)}` : (code ?? ""));
 
 const draw = (strokes, todo) => {
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");

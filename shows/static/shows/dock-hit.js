@@ -25,7 +25,7 @@ export function drawHit({ signal, word, name, code, quiet, standing, reason, kep
   hit.replaceChildren(
     el("p", { class: "say" }, mark(signal), el("span", { class: "marker" }, word)),
     ...(name ? [line] : []),
-    ...(code ? [el("p", { class: "stamp" }, el("span", { class: "nb" }, spell(code)), " ", el("span", { class: "quiet" }, quiet ?? ""))] : []),
+    ...(code || quiet ? [el("p", { class: "stamp" }, el("span", { class: "nb" }, spell(code)), " ", el("span", { class: "quiet" }, quiet ?? ""))] : []),
     ...(reason ? [el("p", { class: "reason" }, el("b", {}, reason), kept ? ` ${kept}` : "")] : []),
     ...choices,
     ...(list ? [list] : []),

@@ -1,7 +1,7 @@
 // The dock: readers feed texts in, scans go out through the queue, answers come back as strips, sound and a shake of the hand.
 import { questions } from "./dock-ask.js";
 import { bags, saidOf } from "./dock-bag.js";
-import { counting } from "./dock-count.js";
+import { counting, tally } from "./dock-count.js";
 import { $, DAYS_4, WAYS, WORD, addEntry, amend, entryOf, forget, itemOf, kit, known, lastEntry, nameOf, remember, state, token } from "./dock-desk.js";
 import { el, spell } from "./dock-draw.js";
 import { early } from "./dock-early.js";
@@ -20,6 +20,7 @@ const field = $("code");
 
 const PATIENCE_MS = 1500; // then the hand is told why no answer comes
 const UNSEEN_MS = 350; // what is scanned so soon after a stop was scanned before anybody saw it
+const FOREIGN = "Not one of our labels";
 const RANK = { fine: 0, look: 1, stop: 2 };
 
 let showing = null; // the scan whose answer the strip shows
@@ -192,6 +193,7 @@ function undo(id) {
   ask.settle();
   amend(entry.id, { undone: true });
   scan({ code: entry.code, action: "undo", undoes: entry.id }, { quiet: true });
+  tally(entry, -1);
   drawLast(undo);
   drawUndone(entry, "Taken back. Scan it again if that was a slip.");
   say(`Undone: ${nameOf(entry)}.`);
@@ -214,6 +216,8 @@ function answered(results, bodies) {
       else if (drawnKey() === `undone ${body.undoes}`) drawUndone(entryOf(body.undoes) ?? body, result.reason);
       return;
     }
+    const foreign = result.outcome === "unknown" && !result.code && code.kind === "code";
+    if (foreign) amend(body.id, { foreign, name: FOREIGN });
     amend(body.id, { signal: result.signal, reason: result.reason, outcome: result.outcome, code: result.code || body.code });
     if (!worst || RANK[result.signal] >= RANK[worst.result.signal]) worst = { result, body };
   });
@@ -245,6 +249,8 @@ function stopStands() {
 const isUnseen = () => stopStands() && Date.now() < stopped.at + UNSEEN_MS;
 const hidesAStop = ({ result, body }) => result.signal !== "stop" && stopStands() && Date.parse(body.happened_at) < stopped.at + UNSEEN_MS;
 
+const short = (text) => (text.length > 40 ? `${text.slice(0, 39)}…` : text);
+
 function redraw() {
   const entry = entryOf(showing);
   if (!entry || isBusy() || entry.undone) return;
@@ -256,9 +262,9 @@ function redraw() {
     signal: entry.signal,
     word: { fine: "Fine", look: "Look", stop: "Stop", kept: "Kept" }[entry.signal],
     name: item || entry.name ? nameOf(entry) : "", // what nobody knows has a code alone
-    code: item?.code ?? entry.code.slice(0, 40),
+    code: entry.foreign || entry.code.startsWith("COUNT.") ? "" : (item?.code ?? entry.code.slice(0, 40)),
     standing: item?.standing,
-    quiet: entry.counted !== null ? `${entry.counted}${inside ? ` of ${inside}` : ""} counted${inside > entry.counted ? `, ${inside - entry.counted} short` : ""}` : item?.says,
+    quiet: entry.foreign ? short(entry.code.trim()) : entry.counted !== null ? `${entry.counted}${inside ? ` of ${inside}` : ""} counted${inside > entry.counted ? `, ${inside - entry.counted} short` : ""}` : item?.says,
     reason: entry.reason || (entry.signal === "kept" ? "Taken; asking the shop." : ""),
     as: says,
     kept: entry.signal === "stop" ? "Your scan is kept either way." : "",
@@ -273,7 +279,8 @@ function choicesFor(entry, item) {
   if (entry.signal === "stop" && counts && entry.action === "out") {
     return [choose([`Into ${bag.last()?.name ?? "the bench bag"}`, () => intoBag(entry), "next"], ["It goes anyway", leave])];
   }
-  if (entry.signal === "stop" && !item && entry.outcome === "unknown") return [choose(["It is a stray", () => stray(entry), "next"], ["A misread", () => undo(entry.id)])];
+  if (entry.foreign) return [choose(["Type it again", () => (leave(), typing(true)), "next"], ["It is a stray", () => stray(entry)])];
+  if (entry.signal === "stop" && !item && entry.outcome === "unknown") return [choose(["It is a stray", () => stray(entry)], ["A misread", () => undo(entry.id)])];
   if (entry.signal === "look" && entry.action === "out" && entry.counted === null) return [choose(["Keep it here", leave, "next"], ["Put it back", () => undo(entry.id)])];
   return [];
 }
@@ -381,12 +388,16 @@ $("hums").addEventListener("click", (event) => {
 });
 $("type").addEventListener("click", (event) => {
   event.preventDefault();
-  const typing = field.inputMode !== "text";
-  field.blur();
-  field.inputMode = typing ? "text" : "none";
-  form.classList.toggle("typing", typing);
-  field.focus();
+  typing(field.inputMode !== "text");
 });
+
+// The keyboard comes up, or stays down for a scanner.
+function typing(on) {
+  field.blur();
+  field.inputMode = on ? "text" : "none";
+  form.classList.toggle("typing", on);
+  field.focus();
+}
 
 const drawSwitch = () => {
   $("sound").setAttribute("aria-pressed", String(soundIsOn()));
