@@ -12,6 +12,7 @@ from django.contrib.auth.validators import UnicodeUsernameValidator
 from company.calc.countries import COUNTRIES
 from company.calc.roles import Role
 from company.models import Company, Person
+from company.plain import Form, ModelForm, Sentences
 
 ROLE_WORDS = [
     (Role.HAND, "hand: scans and reports"),
@@ -27,7 +28,7 @@ class Plain:
         super().__init__(*args, **{"label_suffix": "", **kwargs})
 
 
-class PasswordForm(Plain, PasswordChangeForm):
+class PasswordForm(Plain, Sentences, PasswordChangeForm):
     """Change one's own password."""
 
     error_messages = {
@@ -52,7 +53,7 @@ class PasswordForm(Plain, PasswordChangeForm):
         return chosen
 
 
-class MeForm(Plain, forms.ModelForm):
+class MeForm(Plain, ModelForm):
     """What somebody may change about themselves."""
 
     class Meta:
@@ -69,7 +70,7 @@ class MeForm(Plain, forms.ModelForm):
         }
 
 
-class TokenForm(Plain, forms.Form):
+class TokenForm(Plain, Form):
     """Name a new API token."""
 
     name = forms.CharField(
@@ -77,7 +78,7 @@ class TokenForm(Plain, forms.Form):
     )
 
 
-class PersonAddForm(Plain, forms.Form):
+class PersonAddForm(Plain, Form):
     """Add somebody."""
 
     username = forms.CharField(
@@ -98,7 +99,7 @@ class PersonAddForm(Plain, forms.Form):
         return name
 
 
-class PersonForm(Plain, forms.Form):
+class PersonForm(Plain, Form):
     """Change somebody."""
 
     first_name = forms.CharField(label="Name", max_length=150, required=False)
@@ -115,7 +116,7 @@ def country_choices(now: str = "") -> list[tuple[str, str]]:
     return rows if not now or now in COUNTRIES else [(now, now), *rows]
 
 
-class CountryForm(Plain, forms.Form):
+class CountryForm(Plain, Form):
     """Choose the country; the rest follows as a first guess."""
 
     country = forms.ChoiceField(label="Country")
@@ -126,7 +127,7 @@ class CountryForm(Plain, forms.Form):
         self.initial.setdefault("country", company.country)
 
 
-class SettingsForm(Plain, forms.ModelForm):
+class SettingsForm(Plain, ModelForm):
     """All settings but the country, in groups a person can find their way in."""
 
     unbalanced_limit_m = forms.DecimalField(
@@ -171,7 +172,7 @@ class SettingsForm(Plain, forms.ModelForm):
         }
         widgets = {
             "time_zone": forms.TextInput(attrs={"list": "time-zones", "autocomplete": "off"}),
-            "currency": forms.TextInput(attrs={"maxlength": 3, "autocapitalize": "characters"}),
+            "currency": forms.TextInput(attrs={"autocapitalize": "characters"}),
             "site_address": forms.URLInput(attrs={"placeholder": "https://gear.example.org", "autocomplete": "off"}),
         }
 
@@ -200,7 +201,7 @@ class SettingsForm(Plain, forms.ModelForm):
         return label_address(self.cleaned_data["site_address"])
 
 
-class WelcomeForm(Plain, forms.ModelForm):
+class WelcomeForm(Plain, ModelForm):
     """The questions of the first day; the country is asked first, on a page of its own."""
 
     class Meta:

@@ -10,8 +10,10 @@ from django import forms
 
 from company.calc.roles import Role
 from company.models import Company, Person
+from company.plain import Form
 from inventory.calc.kinds import KIND_NAMES, Kind
 from inventory.calc.names import NameStyle
+from inventory.calc.typed import Odd, read_money, shown
 from inventory.models import GearType, Item, Place
 from inventory.services.items import MOST_ADDED
 
@@ -50,18 +52,26 @@ class LengthField(forms.DecimalField):
         return length_mm
 
 
-class MoneyField(forms.DecimalField):
-    """An amount with two decimals, kept in whole cents."""
+class MoneyField(forms.CharField):
+    """An amount as people write it (149.50, £149,50), kept in whole cents."""
 
     def __init__(self, **kw: Any) -> None:
-        super().__init__(min_value=Decimal(0), max_value=Decimal(20_000_000), decimal_places=2, required=False, **kw)
+        super().__init__(required=False, widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}), **kw)
 
     def prepare_value(self, value: Any) -> Any:
         return f"{value // 100}.{value % 100:02d}" if isinstance(value, int) else value
 
     def clean(self, value: Any) -> int | None:
-        number = super().clean(value)
-        return None if number is None else int(number * 100)
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            read = read_money(text)
+        except Odd as odd:
+            raise forms.ValidationError(str(odd)) from None
+        if read.note:  # 1,234: a thousand, or one and a bit
+            raise forms.ValidationError(f"“{shown(text)}” can be read two ways. Write it as 1234.00.")
+        return read.value
 
 
 def type_choices() -> list[tuple[str, Any]]:
@@ -94,7 +104,7 @@ def place_field(label: str = "Where it stays", **kw: Any) -> forms.ModelChoiceFi
     return forms.ModelChoiceField(Place.objects.all(), label=label, empty_label="Nowhere yet", **kw)
 
 
-class PlainForm(forms.Form):
+class PlainForm(Form):
     """A form whose labels are words, without a colon after them."""
 
     def __init__(self, *args: Any, **kw: Any) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 from django.db.models import QuerySet
 
+from company.plain import Form, ModelForm
 from inventory.calc import codes
 from inventory.calc.label_sheets import STOCKS, Order, StockError, own_roll, stock_of
 from inventory.calc.labels import PRINTER_DPIS
@@ -30,7 +31,7 @@ STOCK_GROUPS = [
 ]
 
 
-class LabelsForm(forms.Form):
+class LabelsForm(Form):
     """Everything has a default, so that a bare address shows the page; what is wrong is said beside its field."""
 
     what = forms.ChoiceField(label="Print", choices=WHATS, required=False)
@@ -164,7 +165,7 @@ class LabelsForm(forms.Form):
         )
 
 
-class TrimForm(forms.ModelForm):
+class TrimForm(ModelForm):
     """How far a printer is off, kept under its name."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

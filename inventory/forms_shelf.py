@@ -7,6 +7,7 @@ from django import forms
 from django.http import HttpRequest
 
 from company.models import Person
+from company.plain import Form, ModelForm
 from inventory.calc.kinds import Kind
 from inventory.models import CountedLine, GearType, Item, Place, Stray
 from inventory.services.counted import MOST
@@ -50,7 +51,7 @@ class CountField(forms.IntegerField):
         self.widget.attrs.update({"inputmode": "numeric", "autocomplete": "off"})
 
 
-class CountedLineForm(forms.Form):
+class CountedLineForm(Form):
     """A new counted line."""
 
     type = forms.ModelChoiceField(GearType.objects.none(), label="What", empty_label="Choose a type")
@@ -67,14 +68,14 @@ class CountedLineForm(forms.Form):
         self.fields["type"].queryset = types
 
 
-class LineDetailsForm(forms.ModelForm):
+class LineDetailsForm(ModelForm):
     class Meta:
         model = CountedLine
         fields = ["home", "notes"]
         labels = {"home": "Where it lies"}
 
 
-class ShowCountForm(forms.Form):
+class ShowCountForm(Form):
     """A count that goes with a show."""
 
     show = forms.TypedChoiceField(coerce=int, label="Show")
@@ -102,8 +103,9 @@ class OutForm(ShowCountForm):
         if count is not None and count > self.on_shelf and sure != count:
             are = "is" if self.on_shelf == 1 else "are"
             self.asks = f"Send {count} all the same"
-            self.data = self.data.copy()
-            self.data[self.add_prefix("sure")] = str(count)
+            data: Any = self.data.copy()
+            data[self.add_prefix("sure")] = str(count)
+            self.data = data
             raise forms.ValidationError(f"There {are} {self.on_shelf} on the shelf by the record. Send {count} all the same?")
         return cleaned
 
@@ -130,7 +132,7 @@ class LostForm(ShowCountForm):
     count = CountField()
 
 
-class ChangeForm(forms.Form):
+class ChangeForm(Form):
     """What else happened to a line."""
 
     prefix = "change"
@@ -148,13 +150,13 @@ class ChangeForm(forms.Form):
     note = forms.CharField(required=False, max_length=200, label="Note")
 
 
-class RecountForm(forms.Form):
+class RecountForm(Form):
     prefix = "recount"
     on_shelf = CountField(min_value=0, label="On the shelf")
     bad = CountField(min_value=0, label="Bad, at the bench", required=False)
 
 
-class LabelOneForm(forms.Form):
+class LabelOneForm(Form):
     prefix = "label"
     code = forms.CharField(
         required=False, max_length=200, label="The label’s code", help_text="Scan the label you stuck on it. Empty: a new code."
@@ -162,7 +164,7 @@ class LabelOneForm(forms.Form):
     bad = forms.BooleanField(required=False, label="It is one of the bad ones")
 
 
-class PlanLineForm(forms.Form):
+class PlanLineForm(Form):
     """One line of a case's plan."""
 
     type = forms.ModelChoiceField(GearType.objects.all(), label="What", empty_label="Choose a type")
@@ -170,7 +172,7 @@ class PlanLineForm(forms.Form):
     count = CountField(min_value=0, max_value=10_000, initial=1)
 
 
-class PlanCopyForm(forms.Form):
+class PlanCopyForm(Form):
     source = forms.ModelChoiceField(Item.objects.none(), label="Copy the plan of", empty_label="Choose a case")
 
     def __init__(self, *args: Any, case: Item, **kw: Any) -> None:
@@ -179,7 +181,7 @@ class PlanCopyForm(forms.Form):
         self.fields["source"].queryset = cases.select_related("type").distinct()
 
 
-class StrayForm(forms.ModelForm):
+class StrayForm(ModelForm):
     show = forms.TypedChoiceField(coerce=int, empty_value=None, required=False, label="Came back from")
     found_at = forms.DateTimeField(widget=forms.HiddenInput, required=False)
 
@@ -200,7 +202,7 @@ class StrayForm(forms.ModelForm):
             del self.fields["show"]
 
 
-class PlaceForm(forms.ModelForm):
+class PlaceForm(ModelForm):
     class Meta:
         model = Place
         fields = ["name", "sort"]
@@ -208,7 +210,7 @@ class PlaceForm(forms.ModelForm):
         error_messages = {"name": {"unique": "There is a place of that name already."}}
 
 
-class SendForm(forms.Form):
+class SendForm(Form):
     place = forms.ModelChoiceField(Place.objects.none(), label="Send it to", empty_label=None)
 
     def __init__(self, *args: Any, **kw: Any) -> None:

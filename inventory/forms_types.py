@@ -7,6 +7,7 @@ from django import forms
 
 from company.calc.roles import Role
 from company.models import Company, Person
+from company.plain import ModelForm
 from inventory.calc.fact_words import words_of
 from inventory.calc.kinds import Kind
 from inventory.forms_gear import LengthField, MoneyField, PlainForm, TypeField
@@ -15,7 +16,7 @@ from inventory.models import FACTS_OF_KIND, GearType
 LONGEST_STOCK = 20
 
 
-class TypeForm(forms.ModelForm):
+class TypeForm(ModelForm):
     """What every kind of gear has."""
 
     replacement_cents = MoneyField(label="Replacement value")
@@ -83,7 +84,7 @@ class LengthsField(forms.CharField):
         return sorted(lengths)
 
 
-class FactsFormBase(forms.ModelForm):
+class FactsFormBase(ModelForm):
     """Facts of one kind; every label carries its unit."""
 
     def __init__(self, *args: Any, **kw: Any) -> None:

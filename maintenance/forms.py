@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from company.plain import Form
 from inventory.calc import codes
 from inventory.models import Item
 from inventory.search import item_of_code
@@ -21,16 +22,21 @@ class HowField(forms.CharField):
         )
 
 
-class CloseForm(forms.Form):
+class CloseForm(Form):
     how = HowField("What was found, and what was done", "Say what was done before closing it.")
-    taken_as_good = forms.BooleanField(label="Take it as good without a test: unproved, and quiet", required=False)
+    taken_as_good = forms.BooleanField(
+        label="Note that it was taken as good without a test",
+        help_text="Either way this fault is closed, and the thing stands as its last test left it. Ticked: its page "
+        "also says that it was taken as good today. Not ticked: its page says only what was done.",
+        required=False,
+    )
 
 
-class GoodForm(forms.Form):
+class GoodForm(Form):
     how = HowField("Why it may be taken as good", "Say why it may be taken as good.")
 
 
-class WhichForm(forms.Form):
+class WhichForm(Form):
     """Which item a channel's report was about."""
 
     code = forms.CharField(label="Scan or type the code of what was on it", max_length=4096, strip=True)

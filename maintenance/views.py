@@ -43,12 +43,14 @@ def fault_report(request: HttpRequest, code: str) -> HttpResponse:
     item = _item_or_404(code)
     at = now()
     said = request.POST.get("symptom", "")
-    if request.method == "POST" and said in set(Symptom):
+    note = request.POST.get("note", "").replace("\0", " ").strip()
+    too_long = f"At most {NOTE_MOST} characters: yours has {len(note)}." if len(note) > NOTE_MOST else ""
+    if request.method == "POST" and said in set(Symptom) and not too_long:
         fault_open(
             uid=_uid(request.POST.get("uid", "")),
             item=item,
             symptom=said,
-            note=request.POST.get("note", "").replace("\0", " ").strip()[:NOTE_MOST],
+            note=note,
             at=at,
             person=_who(request),
         )
@@ -59,8 +61,8 @@ def fault_report(request: HttpRequest, code: str) -> HttpResponse:
         "item": item,
         "symptoms": list(Symptom),
         "uid": uuid.uuid4(),
-        "note": request.POST.get("note", "")[:NOTE_MOST],
-        "wrong": "Tap what it does." if request.method == "POST" else "",
+        "note": note,
+        "wrong": too_long or ("Tap what it does." if request.method == "POST" else ""),
         "open": _open_faults(item),
     }
     return render(request, "maintenance/report.html", context, status=422 if context["wrong"] else 200)

@@ -8,6 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from company.plain import Form, ModelForm
 from shows.calc.times import FIRST_YEAR, LAST_YEAR, Reading, ShowTimes, out_of_order, show_times, wall_read
 from shows.models import Rig, Show, Venue
 
@@ -49,7 +50,7 @@ class NearDateField(forms.DateField):
         return day
 
 
-class ShowForm(forms.Form):
+class ShowForm(Form):
     """A show: five things typed, everything else filled in; `times` holds the answer once it is valid."""
 
     name = forms.CharField(max_length=80)
@@ -150,7 +151,7 @@ class ShowForm(forms.Form):
             hold_until=cleaned.get("hold_until"),
             zone=self.zone,
         )
-        for field, sentence in out_of_order(times, self.zone).items():
+        for field, sentence in out_of_order(times, self.zone, typed=instants).items():
             self.add_error(field, sentence)
         if not self.errors:
             self.times = times
@@ -165,7 +166,7 @@ class ShowForm(forms.Form):
         return {"name": data["name"], "client": data["client"], "venue": venue, "notes": data["notes"], "times": self.times}
 
 
-class VenueForm(forms.ModelForm):
+class VenueForm(ModelForm):
     """A venue; stage sizes are typed in metres."""
 
     stage_width = forms.DecimalField(label="Stage width, m", min_value=0, max_value=200, decimal_places=2, required=False)
@@ -195,7 +196,7 @@ class VenueForm(forms.ModelForm):
         return cleaned
 
 
-class RigForm(forms.ModelForm):
+class RigForm(ModelForm):
     class Meta:
         model = Rig
         fields = ["name", "notes"]
@@ -205,7 +206,7 @@ class RigForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
 
 
-class WhenForm(forms.Form):
+class WhenForm(Form):
     """When something on paper happened: a wall time, now at the latest."""
 
     when = WallField(label="When it was ticked", required=False, help_text="Empty: now.", label_suffix="")

@@ -23,6 +23,8 @@ from inventory.search import EXACT_UP_TO, where_words
 from inventory.services.items import GearRefused, item_retire, items_set_place
 from inventory.tables_gear import PER_PAGE, ItemTable
 
+BECAUSE_MOST = 200
+
 DEEPEST_PAGE = 2000
 MOST_CHOSEN = 500
 
@@ -106,7 +108,10 @@ def _place(request: HttpRequest, items: list[Item], back: str) -> HttpResponse:
 
 
 def _retire(request: HttpRequest, items: list[Item], back: str) -> HttpResponse:
-    because = request.POST.get("because", "")[:200]
+    because = request.POST.get("because", "").strip()
+    if len(because) > BECAUSE_MOST:
+        messages.error(request, f"At most {BECAUSE_MOST} characters: yours has {len(because)}.")
+        return redirect(back)
     at = now()
     done, refused = 0, []
     for item in items:

@@ -14,6 +14,7 @@ from django.views.decorators.cache import never_cache
 from company import clock
 from company.access import technician_required
 from company.models import Person
+from company.plain import Form
 from inventory.calc import codes
 from inventory.labelled import blank_and_printed
 from inventory.models import CountedLine, GearType, Item, Label
@@ -24,7 +25,7 @@ from inventory.services.labels import LabelRefused, label_bind
 SHOWN = 40
 
 
-class BindForm(forms.Form):
+class BindForm(Form):
     """What the label is stuck on: a thing there is, a new one, or one out of a counted line."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -14,6 +14,8 @@ from inventory.models import Stray
 from inventory.registries import show_choices, show_names
 from inventory.services.strays import StrayRefused, stray_record, stray_reopen, stray_settle
 
+HOW_MOST = 90
+
 PAGE = 50
 
 
@@ -57,6 +59,9 @@ def stray_settled(request: HttpRequest, pk: int) -> HttpResponse:
         stray_reopen(stray=stray)
         return redirect("strays")
     how = request.POST.get("how", "")
+    if len(how.strip()) > HOW_MOST:
+        messages.error(request, f"At most {HOW_MOST} characters: yours has {len(how.strip())}.")
+        return redirect("strays")
     if request.POST.get("do") == "kept":
         how = f"kept{': ' + how.strip() if how.strip() else ', nobody asked for it'}"
     try:

@@ -1,5 +1,6 @@
 """Show times: what a wall clock's reading means in a zone, the times nobody needs to type, and whether they run in order."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
@@ -95,22 +96,28 @@ def show_times(
 
 _ORDER = ["load_in", "line_check", "start", "end", "strike", "home_by"]
 _WORDS = {
-    "load_in": "load-in",
-    "line_check": "line check",
-    "start": "start",
-    "end": "end",
-    "strike": "strike",
-    "home_by": "home by",
+    "load_in": "the load-in",
+    "line_check": "the line check",
+    "start": "the start",
+    "end": "the end",
+    "strike": "the strike",
+    "home_by": "the time to be home",
 }
 
 
-def out_of_order(times: ShowTimes, zone: ZoneInfo) -> dict[str, str]:
-    """Return a sentence for each time that comes before the one it must follow, by field; empty when all is well."""
+def out_of_order(times: ShowTimes, zone: ZoneInfo, *, typed: Collection[str] = ()) -> dict[str, str]:
+    """Return a sentence for each time that comes before the one it must follow, by field; empty when all is well.
+
+    Times that were `typed` are told against each other first, so that nobody reads of a time that was filled in for them.
+    """
     wrong: dict[str, str] = {}
-    for before, after in pairwise(_ORDER):
+    for before, after in [*pairwise(name for name in _ORDER if name in typed), *pairwise(_ORDER)]:
         earlier, later = getattr(times, before), getattr(times, after)
+        if after in wrong:
+            continue
         if later < earlier:
-            wrong[after] = f"{_say(after, later, zone)} comes before {_say(before, earlier, zone).lower()}."
+            said = _say(after, later, zone)
+            wrong[after] = f"{said[0].upper()}{said[1:]} comes before {_say(before, earlier, zone)}."
         elif after == "end" and later == earlier:
             wrong[after] = "It ends at the minute it starts."
     if times.hold_from > times.load_in.astimezone(zone).date():
@@ -122,7 +129,7 @@ def out_of_order(times: ShowTimes, zone: ZoneInfo) -> dict[str, str]:
 
 def _say(name: str, at: datetime, zone: ZoneInfo) -> str:
     local = at.astimezone(zone)
-    return f"{_WORDS[name].capitalize()} ({local:%a} {local.day} {local:%b}, {local:%H:%M})"
+    return f"{_WORDS[name]} ({local:%a} {local.day} {local:%b}, {local:%H:%M})"
 
 
 def shifted_weeks(wall: datetime, after: datetime) -> datetime:

@@ -9,13 +9,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from company.access import technician_required
 from company.clock import now
+from company.plain import Form
 from shows.calc.words import Action
 from shows.models import Checkout, Contradiction, Scan
 
 PAGE = 50
 
 
-class DecideForm(forms.Form):
+class DecideForm(Form):
     decided = forms.CharField(
         label="What happened",
         max_length=300,

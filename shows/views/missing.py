@@ -19,6 +19,8 @@ from shows.missing import missing_at
 from shows.models import Checkout
 from shows.services.shows import item_not_missing, item_said_at, items_declare_missing
 
+NOTE_MOST = 200
+
 
 def missing(request: HttpRequest) -> HttpResponse:
     """List everything not home after its home-by, by show."""
@@ -52,8 +54,10 @@ def missing_say(request: HttpRequest, code: str) -> HttpResponse:
         rest = " It is still out on the record: scan it back." if out else ""
         messages.success(request, f"{item.label} is not missing any more.{rest}")
     else:
-        words = " ".join(request.POST.get("words", "").replace("\x00", "").split())[:200]
-        if not words:
+        words = " ".join(request.POST.get("words", "").replace("\x00", "").split())
+        if len(words) > NOTE_MOST:
+            messages.error(request, f"At most {NOTE_MOST} characters: yours has {len(words)}.")
+        elif not words:
             messages.error(request, "Write where it is.")
         else:
             item_said_at(item=item, words=words, person=cast(Person, request.user), day=day_words(today(at)))

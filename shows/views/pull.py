@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from company.access import technician_required
 from company.clock import now, today
+from company.plain import in_our_words
 from inventory.models import GearType
 from shows.calc.words import Critical, Feed
 from shows.goes_with import goes_with_lacking
@@ -77,7 +78,7 @@ def _removed(request: HttpRequest) -> dict[str, str] | None:
 
 
 def said_of(error: ValidationError) -> str:
-    return " ".join(error.messages)
+    return " ".join(in_our_words(error).messages)
 
 
 def row_fields(request: HttpRequest) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 from company.access import owner_required, technician_required
 from company.clock import now, today
 from company.models import Person
+from company.plain import in_our_words
 from shows.calc.times import shifted_weeks
 from shows.calc.words import ShowState
 from shows.filters import WHEN, ShowFilter
@@ -154,7 +155,7 @@ def show_add(request: HttpRequest) -> HttpResponse:
                 with transaction.atomic():
                     made = service_add(**form.save_fields(), at=at, copy_from=source)
             except ValidationError as error:
-                form.add_error(None, error.messages)
+                form.add_error(None, in_our_words(error).messages)
             else:
                 messages.success(request, f"{made.name} is planned. Now say what it wants.")
                 return redirect("pull", pk=made.pk)
@@ -183,7 +184,7 @@ def show_edit(request: HttpRequest, pk: int) -> HttpResponse:
             with transaction.atomic():
                 service_edit(show=found, **form.save_fields())
         except ValidationError as error:
-            form.add_error(None, error.messages)
+            form.add_error(None, in_our_words(error).messages)
         else:
             messages.success(request, "Saved.")
             return redirect(found)

@@ -16,6 +16,8 @@ from shows.forms import VenueForm
 from shows.models import Venue
 from shows.services.venues import venue_remark
 
+REMARK_MOST = 500
+
 
 def venues(request: HttpRequest) -> HttpResponse:
     """List venues with how often and when last we were there."""
@@ -56,8 +58,10 @@ def venue_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
 def venue_remark_add(request: HttpRequest, pk: int) -> HttpResponse:
     """Add a dated remark for the next visit."""
     found = get_object_or_404(Venue, pk=pk)
-    words = " ".join(request.POST.get("words", "").replace("\x00", "").split())[:500]
-    if words:
+    words = " ".join(request.POST.get("words", "").replace("\x00", "").split())
+    if len(words) > REMARK_MOST:
+        messages.error(request, f"At most {REMARK_MOST} characters: yours has {len(words)}.")
+    elif words:
         venue_remark(venue=found, words=words, person=cast(Person, request.user), day=day_words(today(now())))
         messages.success(request, "Kept for the next visit.")
     else:
