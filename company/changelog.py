@@ -23,6 +23,7 @@ from company.templatetags.tape import day, moment
 PAGE = 50
 _EMPTY = {"", "None"}
 _NEVER = {"password", "digest", "last_login"}
+_UNSAID = {"id", "rank"}  # the program's own
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,13 +125,16 @@ def _address(model: type[Model] | None, row: LogEntry) -> str:
 
 def _lines(model: type[Model] | None, changed: dict[str, Any], action: int) -> Iterator[Line]:
     for name, pair in changed.items():
-        if not isinstance(pair, list) or len(pair) != 2 or name == "id":
+        if not isinstance(pair, list) or len(pair) != 2 or name in _UNSAID:
             continue
         field = _field(model, name)
+        if field is None and _is_relation(model, name):
+            continue
         old, new = (_value(field, str(v)) for v in pair)
         if action == LogEntry.Action.CREATE and new in {"", "no"}:
             continue  # of what was added, only what was said
-        yield Line(field=str(field.verbose_name) if field else name.replace("_", " "), old=old, new=new)
+        called = str(field.verbose_name) if field else name.replace("_", " ")
+        yield Line(field=called.removesuffix(" mm"), old=old, new=new)
 
 
 def _field(model: type[Model] | None, name: str) -> Field | None:
@@ -139,6 +143,14 @@ def _field(model: type[Model] | None, name: str) -> Field | None:
     except FieldDoesNotExist:
         return None
     return found if isinstance(found, Field) else None
+
+
+def _is_relation(model: type[Model] | None, name: str) -> bool:
+    """Say whether this is what others point at a row with: nobody edited that."""
+    try:
+        return model is not None and not isinstance(model._meta.get_field(name), Field)
+    except FieldDoesNotExist:
+        return False
 
 
 def _value(field: Field | None, stored: str) -> str:

@@ -4,19 +4,20 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 from django.http import HttpRequest
 from django.urls import reverse
 
 from company.calc.roles import Role
 from company.clock import today
-from company.registries import Need
+from company.registries import Found, Need
 from company.templatetags.tape import code as spelled
 from company.templatetags.tape import day as day_words
 from company.templatetags.tape import moment
 from inventory.calc.kinds import KINDS_WITH_CHANNELS
 from inventory.models import Item
 from inventory.registries import ItemAction, LifeEntry, Panel, show_names
+from inventory.search import asked
 from maintenance.calc.symptoms import Symptom
 from maintenance.models import Fault
 from maintenance.standing import SAYS, standing_told
@@ -123,11 +124,35 @@ def channels(request: HttpRequest, at: datetime) -> Iterable[Need]:
         )
 
 
+def faults_found(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
+    """Answer with what has an open fault of these words: the symptom, or what was said with it."""
+    words = asked(text).words
+    if not words or max(len(word) for word in words) < 3:
+        return
+    rows = Fault.objects.filter(item__isnull=False, closed_at=None, withdrawn_at=None)
+    for word in words:
+        rows = rows.filter(Q(symptom__icontains=word) | Q(note__icontains=word))
+    seen: set[int] = set()
+    for fault in rows.prefetch_related("item__type").order_by("-opened_at")[: 2 * most]:
+        if fault.item is None or fault.item.pk in seen or fault.item.retired_on or len(seen) >= most:
+            continue
+        seen.add(fault.item.pk)
+        yield Found(
+            name=fault.item.label,
+            url=fault.item.get_absolute_url(),
+            code=spelled(fault.item.code),
+            note="; ".join(part for part in (SAYS[Symptom(fault.symptom)], fault.note) if part),
+            kind="Open faults",
+            standing="suspect" if fault.item.type.has_standing else "",
+        )
+
+
 def register() -> None:
     """Fill the registries; called once, when the program starts."""
-    from company.registries import NEEDS
+    from company.registries import NEEDS, SEARCH
     from inventory.registries import ITEM_ACTIONS, ITEM_API_FIELDS, ITEM_LIFE, ITEM_PANELS
 
+    SEARCH.add("faults", faults_found, rank=15)
     ITEM_PANELS.add("standing", standing, rank=10)
     ITEM_LIFE.add("faults", fault_life, rank=50)
     ITEM_ACTIONS.add("faults", actions, rank=30)

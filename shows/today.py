@@ -22,6 +22,7 @@ AHEAD = timedelta(days=14)
 HURRY = timedelta(hours=18)  # a show that loads this soon after another is home may be fed straight from its truck
 BITS = 6
 LANE_AT_MOST = 6
+SOON_AT_MOST = 3  # of what has no hour: it stands before the first hour, which must stay in sight
 ON_THE_ROAD_SIDE = frozenset({"must come home", "give back"})
 
 
@@ -136,10 +137,11 @@ def today_of(request: HttpRequest, at: datetime) -> Today:
         next_load=next((s.load_in.astimezone(zone) for s in shows if s.load_in > at), None) or _next_load(at, zone),
         any_show=bool(shows) or Show.objects.exists(),
         late_things=sum(group.total for group in away_groups(request, at) if group.show is not None),
-        wanting=sum(need.group not in ON_THE_ROAD_SIDE for need in needs),
+        # the number the link to all of them says; where there is nothing but what must come home, that is said already
+        wanting=len(needs) if any(need.group not in ON_THE_ROAD_SIDE for need in needs) else 0,
     )
-    far = at + timedelta(days=36_500)
-    ordered = sorted(cues.values(), key=lambda c: c.at or (at if c.label == "late" else far))
+    _beside_now(cues)
+    ordered = sorted(cues.values(), key=lambda c: (c.at or at, c.at is not None))
     return Today(
         at=at,
         said=lede(facts),
@@ -248,7 +250,7 @@ def _place_needs(needs: list[Need], next_key: str, at: datetime, until: datetime
     hidden = 0
     for need in needs:
         if need.by is None:
-            where = cues.setdefault((False, "any time"), Cue(at=None, label="some time"))
+            where = cues.setdefault((False, "soon"), Cue(at=None, label="soon"))
         elif need.by < at:
             where = cues.setdefault((False, "late"), Cue(at=None, label="late"))
         elif need.by < until or need.key == next_key:
@@ -257,7 +259,8 @@ def _place_needs(needs: list[Need], next_key: str, at: datetime, until: datetime
             hidden += 1
             continue
         on_road = need.group in ON_THE_ROAD_SIDE and need.key != next_key
-        if len(where.road if on_road else where.shop) >= LANE_AT_MOST and need.key != next_key:
+        most = LANE_AT_MOST if need.by else SOON_AT_MOST
+        if len(where.road if on_road else where.shop) >= most and need.key != next_key:
             hidden += 1
         elif on_road:
             where.road.append(_road_of(need))
@@ -266,6 +269,17 @@ def _place_needs(needs: list[Need], next_key: str, at: datetime, until: datetime
     for each in cues.values():
         each.shop.sort(key=lambda n: n.key != next_key)
     return hidden
+
+
+def _beside_now(cues: Cues) -> None:
+    """Let what is late and what has no hour share one row under the line of now, each at its own side."""
+    late, soon = cues.get((False, "late")), cues.pop((False, "soon"), None)
+    if soon is None:
+        return
+    if late is None:
+        cues[False, "soon"] = soon
+        return
+    late.label, late.shop = "due", [*late.shop, *soon.shop]
 
 
 def _road_of(need: Need) -> Road:

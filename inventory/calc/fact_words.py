@@ -62,8 +62,6 @@ _WORDS = {
     "source": "where the figures are from",
 }
 
-FIRST_GUESS = "A first guess of the trade: an editable default."
-
 
 def words_of(name: str) -> tuple[str, str]:
     """Return what a facts column is called and its unit (empty for none)."""

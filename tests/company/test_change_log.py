@@ -155,3 +155,12 @@ def test_odd_headers_do_not_break_an_edit(as_owner):
     assert answer.status_code == 302
     entry = LogEntry.objects.first()
     assert entry.remote_addr is None and not entry.cid
+
+
+def test_a_person_added_is_told_without_the_program_s_own(as_owner):
+    as_owner.post("/people/add/", {"username": "ines", "role": "hand"})
+    page = log_of(as_owner)
+    assert "ines" in page and "None" not in page and "company." not in page
+    make_venue(name="Wenbury Hall", stage_width_mm=6500).save()
+    page = log_of(as_owner)
+    assert "6.5\u2009m" in page and "stage width:" in page

@@ -1,14 +1,18 @@
 """One box finds anything."""
 
+import uuid
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from inventory import search, search_index
 from inventory.calc import codes
 from inventory.calc.kinds import Kind
 from inventory.models import Item, Label
-from tests.builders import NOW, make_counted_line, make_item, make_place, make_type
+from maintenance.services import fault_close, fault_open
+from tests.builders import NOW, make_counted_line, make_item, make_person, make_place, make_type
 
 pytestmark = pytest.mark.django_db
 
@@ -172,3 +176,21 @@ def test_unbound_label_is_found_by_its_code(as_technician):
     assert as_technician.get("/find/", {"q": code}).url == f"/a/{code}"
     page = as_technician.get(f"/a/{code}")
     assert page.status_code == 200 and f"/gear/add/?code={code}" in page.content.decode()
+
+
+def test_words_of_an_open_fault_find_the_item(as_hand, technician):
+    box = make_item(type=make_type(name="Active direct box"))
+    fault = fault_open(uid=uuid.uuid4(), item=box, symptom="hums", note="only with the lights on", at=NOW)
+    for words in ("hums", "lights", "hums lights"):
+        page = as_hand.get(reverse("find"), {"q": words}).content.decode()
+        assert "Open faults" in page and box.get_absolute_url() in page and "only with the lights on" in page
+    fault_close(fault=fault, at=NOW, person=technician, how="Re-soldered.")
+    assert "Open faults" not in as_hand.get(reverse("find"), {"q": "lights"}).content.decode()
+
+
+def test_people_are_found_by_technicians_alone(as_owner, as_technician, as_hand):
+    ines = make_person(username="ines", first_name="Inés")
+    assert reverse("person", args=[ines.pk]) in as_owner.get(reverse("find"), {"q": "ines"}).content.decode()
+    page = as_technician.get(reverse("find"), {"q": "ines"}).content.decode()
+    assert "People" in page and reverse("person", args=[ines.pk]) not in page
+    assert "People</h2>" not in as_hand.get(reverse("find"), {"q": "ines"}).content.decode()

@@ -7,6 +7,7 @@ import pytest
 from django.urls import reverse
 
 from inventory.models import Item, Label
+from maintenance.services import fault_open
 from tests.builders import NOW, make_checkout, make_item, make_pull_row, make_show, make_type, make_venue
 
 
@@ -67,6 +68,18 @@ def test_late_gear_stands_under_now_at_the_road_side(as_hand):
     (cue,) = [c for c in found.ahead if c.label == "late"]
     assert cue.road[0].lifted
     assert "One thing is still out past its day." in page
+
+
+def test_what_has_no_hour_stands_beside_now_and_leaves_the_first_hour_in_sight(as_hand):
+    make_show(load_in=NOW + timedelta(hours=3), name="Ceilidh")
+    late = make_show(load_in=NOW - timedelta(days=2), name="Chapel supper")
+    make_checkout(late, make_item())
+    for _ in range(5):
+        fault_open(uid=uuid.uuid4(), item=make_item(), at=NOW)
+    found, page = today(as_hand)
+    due = found.ahead[0]
+    assert due.label == "due" and len(due.shop) == 3 and len(due.road) == 1
+    assert found.needs == 7 and "seven want a person" in page and "all 7 that need a person" in page
 
 
 def test_what_went_and_came_home_today_is_past(as_hand):
