@@ -5,7 +5,7 @@ from urllib.parse import urlencode
 
 from django.conf import settings
 from django.db import OperationalError
-from django.http import HttpRequest, HttpResponse, HttpResponseForbidden, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseForbidden, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -53,6 +53,28 @@ class SignInRequired:
         return first_day and request.method == "GET" and request.path not in {reverse("welcome"), reverse("password")}
 
 
+class NoNul:
+    """Let no NUL through an address: PostgreSQL cannot hold one in text, and no label, name or number ever has one.
+
+    In a path it names nothing; in a question it is left out. Forms and the API judge what is posted themselves.
+    """
+
+    def __init__(self, get_response: Next) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\x00" in request.path:
+            if request.path.startswith("/api/"):
+                return JsonResponse({"field": "", "detail": "An address with a NUL in it names nothing."}, status=404)
+            raise Http404
+        if any("\x00" in value for values in request.GET.lists() for value in values[1]):
+            asked = request.GET.copy()
+            for name, values in request.GET.lists():
+                asked.setlist(name, [str(value).replace("\x00", "") for value in values])
+            request.GET = asked  # type: ignore[assignment]
+        return self.get_response(request)
+
+
 def _from_here(request: HttpRequest) -> bool:
     address = client_address(request)
     return address is None or is_loopback(address)
@@ -71,7 +93,7 @@ class BusyDatabase:
         if not isinstance(exception, OperationalError) or not any(word in str(exception).lower() for word in BUSY_WORDS):
             return None
         if request.path.startswith("/api/"):
-            response: HttpResponse = JsonResponse({"detail": "The database is busy. Send it again."}, status=503)
+            response: HttpResponse = JsonResponse({"field": "", "detail": "The database is busy. Send it again."}, status=503)
         else:
             response = render(request, "503.html", status=503)
         response["Retry-After"] = "5"

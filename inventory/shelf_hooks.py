@@ -79,6 +79,7 @@ def actions_of_shelf(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
 
 def search_shelf(request: HttpRequest, text: str, limit: int) -> Iterable[Found]:
     """Find counted lines by words or by the text of their shelf label, and places by name."""
+    text = text.replace("\x00", " ")
     read = codes.parse(text)
     lines = CountedLine.objects.select_related("type", "home")
     if read.read is codes.Read.COUNTED:
