@@ -8,14 +8,13 @@ from django.db import connections
 from django.db.models import Case, F, Q, QuerySet, Value, When
 from django.db.models.expressions import RawSQL
 from django.http import HttpRequest
-from django.urls import reverse
 
 from company.clock import today
 from company.registries import SEARCH, Found
 from company.templatetags.tape import code as spelled
 from inventory.calc import codes
 from inventory.calc.kinds import WHERE_LIFTED, WHERE_WORDS, Where
-from inventory.models import CountedLine, GearType, Item, Label, Place
+from inventory.models import GearType, Item, Label
 from inventory.querysets import ItemQuerySet
 
 LONGEST = 200
@@ -158,18 +157,6 @@ def found_types(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
         yield Found(name=type_.name, url=type_.get_absolute_url(), note=type_.get_kind_display(), kind="Gear types")
 
 
-def found_counted(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
-    """Answer with counted lines."""
-    for line in named(CountedLine.objects.select_related("type"), text, "type__name", "notes")[:most]:
-        yield Found(name=line.label, url=line.get_absolute_url(), note="counted", kind="Counted lines")
-
-
-def found_places(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
-    """Answer with places."""
-    for place in named(Place.objects.all(), text, "name")[:most]:
-        yield Found(name=place.name, url=f"{reverse('gear')}?place={place.pk}", note="what stays there", kind="Places")
-
-
 def named(rows: QuerySet, text: str, *columns: str) -> QuerySet:
     words = asked(text).words
     for word in words:
@@ -188,5 +175,3 @@ def register() -> None:
     """Let the search box answer with what we own."""
     SEARCH.add("items", found_items, rank=10)
     SEARCH.add("gear types", found_types, rank=20)
-    SEARCH.add("counted lines", found_counted, rank=30)
-    SEARCH.add("places", found_places, rank=90)
