@@ -91,10 +91,17 @@ def search_shelf(request: HttpRequest, text: str, limit: int) -> Iterable[Found]
         for word in words:
             lines = lines.filter(Q(type__name__icontains=word) | Q(notes__icontains=word) | _of_length(word))
         for place in Place.objects.filter(name__icontains=text.strip())[:limit]:
-            yield Found(name=place.name, url=reverse("places"), kind="place", note=place.sort, rank=-2)
+            yield Found(
+                name=place.name, url=f"{reverse('gear')}?place={place.pk}", kind="Places", note="what stays there", rank=-2
+            )
     for line in lines[:limit]:
         yield Found(
-            name=line.label, url=line.get_absolute_url(), kind="counted", note=str(line.home or ""), code="counted", rank=-1
+            name=line.label,
+            url=line.get_absolute_url(),
+            kind="Counted lines",
+            note=str(line.home or ""),
+            code="counted",
+            rank=-1,
         )
 
 

@@ -26,7 +26,7 @@ def shows_found(request: HttpRequest, word: str, limit: int) -> Iterable[Found]:
             name=show.name,
             url=show.get_absolute_url(),
             note=f"{day(show.load_in)}{at}{state}",
-            kind="show",
+            kind="Shows",
             rank=1.0 if show.name.lower().startswith(word.lower()) else 0.5,
         )
 
@@ -37,4 +37,4 @@ def venues_found(request: HttpRequest, word: str, limit: int) -> Iterable[Found]
     if len(word) < 2:
         return
     for venue in Venue.objects.filter(Q(name__icontains=word) | Q(town__icontains=word)).order_by("name")[:limit]:
-        yield Found(name=venue.name, url=venue.get_absolute_url(), note=venue.town, kind="venue", rank=0.4)
+        yield Found(name=venue.name, url=venue.get_absolute_url(), note=venue.town, kind="Venues", rank=0.4)
