@@ -65,10 +65,10 @@ def actions_of(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
     if item.custody:
         word = "back"
         if item.custody == "show":
-            yield ItemAction(name="On the truck", url=f"{url}?way=truck", note="say so, as a scan")
-        yield ItemAction(name="Back in the shop", url=f"{url}?{urlencode({'way': word})}", note="say so, as a scan")
+            yield ItemAction(name="Scan it onto the truck", url=f"{url}?way=truck")
+        yield ItemAction(name="Scan it back", url=f"{url}?{urlencode({'way': word})}")
     elif near:
         choice = choice_of(request, at, near)
         show = choice.show if choice and choice.show else _likeliest(near, None, at)
         if show is not None:
-            yield ItemAction(name=f"Out to {show.name}", url=f"{url}?way=out", note="say so, as a scan")
+            yield ItemAction(name=f"Scan it out to {show.name}", url=f"{url}?way=out")
