@@ -1,5 +1,6 @@
 """What every request passes: sign-in by default, the company's time zone, and a plain answer when the database is busy."""
 
+import re
 from collections.abc import Callable
 from urllib.parse import urlencode
 
@@ -17,6 +18,8 @@ Next = Callable[[HttpRequest], HttpResponse]
 
 # Addresses that answer without a sign-in. The API judges for itself (session or token) and answers 401 in its own shape.
 OPEN_PATHS = ("/sign-in/", "/static/", "/api/", "/health/")
+
+ITEM_PAGE = re.compile(r"/[aA]/[^/]*/?")
 
 # How SQLite (the first) and PostgreSQL say that somebody else holds what is wanted.
 BUSY_WORDS = ("locked", "lock timeout", "deadlock detected")
@@ -64,7 +67,7 @@ class NoNul:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         # an item's own page reads any code, and says what is wrong with it
-        if "\x00" in request.path and not request.path.lower().startswith("/a/"):
+        if "\x00" in request.path and not ITEM_PAGE.fullmatch(request.path):
             if request.path.startswith("/api/"):
                 return JsonResponse({"field": "", "detail": "An address with a NUL in it names nothing."}, status=404)
             raise Http404

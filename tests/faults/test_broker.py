@@ -48,7 +48,9 @@ class Killed:
         self.folder = folder
         (folder / "done").mkdir()
         (folder / "killed.py").write_text(PROGRAM)
-        self.env = {**os.environ, "PYTHONPATH": f"{folder}{os.pathsep}{ROOT}", "DJANGO_SETTINGS_MODULE": "config.settings"}
+        # the folder is what is tried here, whatever the suite itself runs on
+        env = {k: v for k, v in os.environ.items() if k not in {"DATABASE_URL", "CELERY_BROKER_URL"}}
+        self.env = {**env, "PYTHONPATH": f"{folder}{os.pathsep}{ROOT}", "DJANGO_SETTINGS_MODULE": "config.settings"}
         self.process: subprocess.Popen[bytes] | None = None
 
     def send(self, number: int) -> None:
