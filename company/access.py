@@ -23,7 +23,6 @@ def role_required(role: str) -> Callable[[View], View]:
                 return render(request, "403.html", {"wanted": role}, status=403)
             return view(request, *args, **kwargs)
 
-        checked.least_role = role  # type: ignore[attr-defined]
         return checked
 
     return wrap

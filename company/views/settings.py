@@ -61,7 +61,7 @@ def welcome(request: HttpRequest) -> HttpResponse:
         return redirect("settings")
     if request.method == "POST" and "skip" in request.POST:
         company_set_up(company=company, at=now())
-        messages.success(request, "Fine: the guesses stand. They are under The shop, Settings.")
+        messages.success(request, "Fine: the guesses stand. They are under Shop, Settings.")
         return redirect("/")
     form = WelcomeForm(request.POST or None, instance=company)
     if request.method == "POST" and form.is_valid():
