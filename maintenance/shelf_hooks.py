@@ -7,7 +7,7 @@ from company.models import Person
 from inventory.models import CountedLine, Item, Placement
 from inventory.registries import AFTER_LABELLED, AFTER_PLACEMENT, PLACEMENT_UNDONE
 from maintenance.calc.symptoms import Symptom
-from maintenance.services import fault_open, fault_withdraw
+from maintenance.services.faults import fault_open, fault_withdraw
 
 
 def suspect_in_bench_bag(item: Item, case: Item | None, placement: Placement) -> None:

@@ -19,7 +19,7 @@ from inventory.calc.kinds import Kind
 from inventory.models import CountMove, GearType, LabelRun, Stray
 from inventory.services.cases import placement_record
 from inventory.services.counted import count_out
-from maintenance.services import fault_open
+from maintenance.services.faults import fault_open
 from shows.models import Contradiction, Rig, RigRow
 from tests.builders import (
     make_case,

@@ -74,6 +74,14 @@ class LeadFacts(Facts):
     end_b = models.CharField(max_length=40, blank=True, default="")
     balanced = models.BooleanField(null=True, blank=True)
     core_mm2 = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0.01), MaxValueValidator(400)])
+    core_awg = models.SmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-3), MaxValueValidator(40)],
+        help_text="Gauge, where mm2 is not said.",
+    )
+    tinned = models.BooleanField(default=False)
+    screen_mohm_per_m = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(10_000)])
     capacitance_pf_per_m = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(5000)])
     outer_diameter_mm = millimetres()
     stock_lengths_mm = models.JSONField(default=list, blank=True)
@@ -111,9 +119,20 @@ class WirelessFacts(Facts):
 
 class MulticoreFacts(Facts):
     type = of_type("multicore_facts")
+    wiring = models.SlugField(
+        max_length=40, blank=True, default="multicore", help_text="Which pin goes to which: the wiring's key."
+    )
     sends = channels()
     returns = channels()
     core_mm2 = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0.01), MaxValueValidator(400)])
+    core_awg = models.SmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-3), MaxValueValidator(40)],
+        help_text="Gauge, where mm2 is not said.",
+    )
+    tinned = models.BooleanField(default=False)
+    screen_mohm_per_m = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(10_000)])
     capacitance_pf_per_m = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(5000)])
     outer_diameter_mm = millimetres()
 

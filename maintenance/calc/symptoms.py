@@ -16,3 +16,12 @@ class Symptom(StrEnum):
     PARTS_MISSING = "parts missing"
     WET = "got wet"
     OTHER = "other"
+
+
+class Found(StrEnum):
+    """When a fault came out."""
+
+    LINE_CHECK = "line check"
+    SHOW = "show"
+    AFTER = "after"
+    BENCH = "bench"

@@ -15,7 +15,7 @@ from inventory.services.items import item_add, item_borrow, item_gone_home, item
 from inventory.services.labels import label_gone, labels_mint
 from inventory.services.strays import stray_record
 from maintenance.models import Fault
-from maintenance.services import fault_close, fault_open, item_taken_as_good
+from maintenance.services.faults import fault_close, fault_open, item_taken_as_good
 from shows.calc.times import show_times
 from shows.demo.stock import Cast
 from shows.models import PullRow, Rig, Show, Venue

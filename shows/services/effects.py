@@ -16,7 +16,7 @@ from inventory.models import CountMove, Item, Placement
 from inventory.services.cases import placement_record
 from inventory.services.counted import count_undo, undo_of
 from maintenance.models import Fault
-from maintenance.services import Report, faults_open, faults_withdraw
+from maintenance.services.faults import Report, faults_open, faults_withdraw
 from shows.models import PullRow, Scan
 from shows.services.lacking import DEEPEST, placement_turned
 

@@ -17,7 +17,7 @@ from inventory.calc.codes import Read, spell
 from inventory.calc.kinds import Evidence, Kind
 from inventory.models import Item
 from maintenance.calc.symptoms import Symptom
-from maintenance.services import Report, faults_open
+from maintenance.services.faults import Report, faults_open
 from shows.calc import evidence as calc
 from shows.calc.custody import fold
 from shows.calc.words import Action, Condition, Outcome, Signal

@@ -11,7 +11,7 @@ from inventory import search, search_index
 from inventory.calc import codes
 from inventory.calc.kinds import Kind
 from inventory.models import Item, Label
-from maintenance.services import fault_close, fault_open
+from maintenance.services.faults import fault_close, fault_open
 from tests.builders import NOW, make_counted_line, make_item, make_person, make_place, make_type
 
 pytestmark = pytest.mark.django_db

@@ -10,7 +10,7 @@ from inventory.models import Item
 from inventory.registries import ITEM_LIFE
 from maintenance import parts
 from maintenance.models import Fault
-from maintenance.services import FaultRefused, fault_close, fault_of_item, fault_open, fault_withdraw
+from maintenance.services.faults import FaultRefused, fault_close, fault_of_item, fault_open, fault_withdraw
 from tests.builders import NOW, make_item, make_show
 
 pytestmark = pytest.mark.django_db

@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory.calc.kinds import Kind
 from inventory.registries import ITEM_API_FIELDS
-from maintenance.services import fault_close, fault_open
+from maintenance.services.faults import fault_close, fault_open
 from maintenance.standing import standing_told
 from tests.builders import NOW, a_day, make_case, make_item, make_show
 

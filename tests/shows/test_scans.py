@@ -13,7 +13,7 @@ from inventory.services.cases import placement_record
 from inventory.services.counted import stock_of
 from inventory.services.labels import label_bind
 from maintenance.models import Fault, UseLedger
-from maintenance.services import fault_open
+from maintenance.services.faults import fault_open
 from shows.models import Checkout, Contradiction, CustodyHead, PullRow, Scan
 from shows.services.scans import items_refold, scans_record, show_refold
 from tests.builders import NOW, make_case, make_counted_line, make_item, make_place, make_pull_row, make_show

@@ -7,7 +7,7 @@ import pytest
 from django.urls import reverse
 
 from inventory.models import Item, Label
-from maintenance.services import fault_open
+from maintenance.services.faults import fault_open
 from tests.builders import NOW, make_checkout, make_item, make_pull_row, make_show, make_type, make_venue
 
 

@@ -3,10 +3,9 @@
 from django.db import models
 from django.db.models import F, Q
 
-from company.guards import guard
 from company.models import Person
 from inventory.models import Item
-from maintenance.calc.symptoms import Symptom
+from maintenance.calc.symptoms import Found, Symptom
 
 
 class Fault(models.Model):
@@ -23,6 +22,13 @@ class Fault(models.Model):
     symptom = models.CharField(max_length=16, choices=[(s.value, s.value) for s in Symptom], default=Symptom.OTHER)
     note = models.CharField(max_length=500, blank=True, default="")
     opened_at = models.DateTimeField()
+    found = models.CharField(
+        max_length=10,
+        blank=True,
+        default="",
+        choices=[(f.value, f.value) for f in Found],
+        help_text="When it came out: at line check and in the show cost differently.",
+    )
     person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
@@ -36,6 +42,11 @@ class Fault(models.Model):
                 condition=Q(symptom__in=[s.value for s in Symptom]),
                 name="fault_symptom_known",
                 violation_error_message="That symptom is not one the program knows.",
+            ),
+            models.CheckConstraint(
+                condition=Q(found__in=["", *(f.value for f in Found)]),
+                name="fault_found_known",
+                violation_error_message="It was found at line check, in the show, afterwards or at the bench.",
             ),
             models.CheckConstraint(
                 condition=Q(closed_at=None) | ~Q(closed_how=""),
@@ -93,6 +104,3 @@ class UseLedger(models.Model):
 
     def __str__(self) -> str:
         return f"{self.item}, {self.occasion}"
-
-
-guard(Fault, UseLedger)

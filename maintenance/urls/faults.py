@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from maintenance import views
+from maintenance.views import faults as views
 
 urlpatterns = [
     path("a/<str:code>/bad/", views.fault_report, name="fault-report"),

@@ -19,7 +19,7 @@ from inventory.search import item_of_code
 from maintenance.calc.symptoms import Symptom
 from maintenance.forms import CloseForm, GoodForm, WhichForm
 from maintenance.models import Fault
-from maintenance.services import FaultRefused, fault_close, fault_of_item, fault_open, item_taken_as_good
+from maintenance.services.faults import FaultRefused, fault_close, fault_of_item, fault_open, item_taken_as_good
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
 NOTE_MOST = 500

@@ -1,0 +1,28 @@
+"""Is it good, one noun a module."""
+
+from company.guards import guard
+from maintenance.models.bench import BenchFigure, BenchSettings, BenchTest, Repair, Sitting, TestCall, Wiring
+from maintenance.models.faults import Fault, UseLedger
+from maintenance.models.retest import Forecast, ForecastOutcome, RetestRule, Risk, TypeModel
+
+__all__ = [
+    "BenchFigure",
+    "BenchSettings",
+    "BenchTest",
+    "Fault",
+    "Forecast",
+    "ForecastOutcome",
+    "Repair",
+    "RetestRule",
+    "Risk",
+    "Sitting",
+    "TestCall",
+    "TypeModel",
+    "UseLedger",
+    "Wiring",
+]
+
+guard(
+    *(BenchFigure, BenchSettings, BenchTest, Fault, Forecast, ForecastOutcome, Repair, RetestRule, Risk, Sitting, TestCall),
+    *(TypeModel, UseLedger, Wiring),
+)
