@@ -22,8 +22,10 @@ class ShowsConfig(AppConfig):
         ITEM_ACTIONS.add("dock", actions_of, rank=20)
 
         from inventory.registries import SHOW_CHOICES, SHOW_NAMES
-        from shows.shelf_names import likely_shows, names_of_shows
+        from maintenance.registries import WHEN_FOUND
+        from shows.shelf_names import found_in_show, likely_shows, names_of_shows
 
+        WHEN_FOUND.add("shows", found_in_show)
         SHOW_NAMES.add("shows", names_of_shows)
         SHOW_CHOICES.add("shows", likely_shows)
 

@@ -1,11 +1,12 @@
-"""What the shelf asks about shows: their names, and which one a count is likely for."""
+"""What the floors below ask about shows: their names, which one a count is likely for, when in one something came out."""
 
 from datetime import datetime, timedelta
 
 from django.db.models import Q
 from django.urls import reverse
 
-from shows.calc.words import ShowState
+from shows.calc.finding import found_when
+from shows.calc.words import Action, ShowState
 from shows.models import Show
 
 MOST = 30
@@ -24,3 +25,12 @@ def likely_shows(at: datetime) -> list[tuple[int, str]]:
     )
     nearest = sorted(shows, key=lambda show: (abs(show[2] - at), show[0]))
     return [(pk, name) for pk, name, _load_in in nearest[:MOST]]
+
+
+def found_in_show(show: int, at: datetime) -> str:
+    """Say whether something came out at a show's line check, in the show or after it; empty for a cancelled one."""
+    times = Show.objects.filter(pk=show).exclude(state=ShowState.CANCELLED).values_list("load_in", "start", "end").first()
+    if times is None:
+        return ""
+    load_in, start, end = times
+    return found_when(action=Action.INSPECT, at=at, load_in=load_in, start=start, end=end)

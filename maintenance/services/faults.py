@@ -11,7 +11,7 @@ from django.db.models import Min, OuterRef, Subquery
 from company.clock import today
 from company.models import Person
 from inventory.models import Item
-from maintenance.calc.symptoms import Symptom
+from maintenance.calc.symptoms import Found, Symptom
 from maintenance.models import Fault
 
 LONGEST_WORDS = 500
@@ -23,7 +23,10 @@ class FaultRefused(ValueError):  # noqa: N818 (a word of the house)
 
 @dataclass(frozen=True, kw_only=True)
 class Report:
-    """Something said to be wrong: with an item, or with a line of a show. `uid` is the scan's, or a fresh one."""
+    """Something said to be wrong: with an item, or with a line of a show. `uid` is the scan's, or a fresh one.
+
+    `found` says when it came out (`Found`), empty where that is not known.
+    """
 
     uid: uuids.UUID
     item: int | None
@@ -33,6 +36,7 @@ class Report:
     symptom: str = Symptom.OTHER
     note: str = ""
     person: int | None = None
+    found: str = ""
 
 
 def fault_open(
@@ -45,6 +49,7 @@ def fault_open(
     note: str = "",
     at: datetime,
     person: Person | None = None,
+    found: str = "",
 ) -> Fault:
     """Open a fault, once a uid; one that was withdrawn is open again. The item is suspect from then on."""
     report = Report(
@@ -56,6 +61,7 @@ def fault_open(
         symptom=symptom,
         note=note,
         person=person.pk if person else None,
+        found=found,
     )
     faults_open(reports=[report])
     return Fault.objects.get(uid=uid)
@@ -73,6 +79,7 @@ def faults_open(*, reports: Iterable[Report]) -> None:
             symptom=r.symptom if r.symptom in set(Symptom) else Symptom.OTHER,
             note=r.note[:LONGEST_WORDS],
             opened_at=r.at,
+            found=r.found if r.found in set(Found) else "",
             person_id=r.person,
         )
         for r in sorted(reports, key=lambda r: r.uid)

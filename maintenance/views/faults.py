@@ -19,6 +19,7 @@ from inventory.search import item_of_code
 from maintenance.calc.symptoms import Symptom
 from maintenance.forms import CloseForm, GoodForm, WhichForm
 from maintenance.models import Fault
+from maintenance.registries import when_found
 from maintenance.services.faults import FaultRefused, fault_close, fault_of_item, fault_open, item_taken_as_good
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
@@ -49,10 +50,12 @@ def fault_report(request: HttpRequest, code: str) -> HttpResponse:
         fault_open(
             uid=_uid(request.POST.get("uid", "")),
             item=item,
+            show=item.custody_show,
             symptom=said,
             note=note,
             at=at,
             person=_who(request),
+            found=when_found(item.custody_show, at),
         )
         messages.success(request, f"{item} is suspect from now until somebody has seen to it.")
         return redirect(item)

@@ -166,6 +166,7 @@ def scans_done_again(*, scans: Iterable[Scan], at: datetime, person: Person | No
                 symptom=f.symptom,
                 note=f.note,
                 person=f.person_id,
+                found=f.found,
             )
             for f in faults
         ]

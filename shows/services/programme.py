@@ -16,6 +16,7 @@ from shows.models import Show
 class Use:
     """When things are used at a show: from its line check to its end, unless it is cancelled."""
 
+    load_in: datetime
     line_check: datetime
     start: datetime
     end: datetime
@@ -60,4 +61,4 @@ class Programme:
         ):
             gone = state == ShowState.CANCELLED
             self._times[pk] = ShowTimes(id=pk, name=name, load_in=load_in, strike=strike, closed_at=closed_at, cancelled=gone)
-            self._uses[pk] = Use(line_check=line_check, start=start, end=end, cancelled=gone)
+            self._uses[pk] = Use(load_in=load_in, line_check=line_check, start=start, end=end, cancelled=gone)

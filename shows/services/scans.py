@@ -20,6 +20,7 @@ from maintenance.calc.symptoms import Symptom
 from maintenance.services.faults import Report, faults_open
 from shows.calc import evidence as calc
 from shows.calc.custody import fold
+from shows.calc.finding import found_when
 from shows.calc.words import Action, Condition, Outcome, Signal
 from shows.models import PullRow, Scan
 from shows.services.advising import Adviser
@@ -587,4 +588,13 @@ class _Batch:
             symptom=draft.symptom or Symptom.OTHER,
             note=draft.note or (f"Put in {self.puts[draft.uid].into}" if draft.uid in self.puts else ""),
             person=self.actor.pk if self.actor else None,
+            found=self._found(draft),
         )
+
+    def _found(self, draft: Draft) -> str:
+        """Say when what a scan reports came out, by the times of its show."""
+        show = draft.show or 0
+        use = self.programme.uses([show] if show else []).get(show)  # read already, with all shows of the batch
+        if use is None or use.cancelled:
+            return found_when(action=draft.action, at=draft.effective_at, load_in=None, start=None, end=None)
+        return found_when(action=draft.action, at=draft.effective_at, load_in=use.load_in, start=use.start, end=use.end)

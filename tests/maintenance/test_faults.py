@@ -11,7 +11,7 @@ from inventory.registries import ITEM_LIFE
 from maintenance import parts
 from maintenance.models import Fault
 from maintenance.services.faults import FaultRefused, fault_close, fault_of_item, fault_open, fault_withdraw
-from tests.builders import NOW, make_item, make_show
+from tests.builders import NOW, make_checkout, make_item, make_show
 
 pytestmark = pytest.mark.django_db
 
@@ -75,6 +75,15 @@ def test_any_hand_reports_with_one_tap_and_the_same_form_twice_is_one(as_hand, h
     fault = Fault.objects.get()
     assert (fault.symptom, fault.person, fault.note) == ("hums", hand, "on the  left")
     assert as_hand.post(url, {"symptom": "sings"}).status_code == 422
+
+
+def test_what_is_reported_at_a_show_says_which_and_when(as_hand, box, monkeypatch):
+    show = make_show(load_in=NOW, hours=8)
+    make_checkout(show, box)
+    monkeypatch.setattr("maintenance.views.faults.now", lambda: NOW + timedelta(hours=3))
+    assert as_hand.post(reverse("fault-report", args=[box.code]), {"symptom": "hums"}).status_code == 302
+    fault = Fault.objects.get()
+    assert (fault.show, fault.found) == (show.pk, "show")
 
 
 def test_a_hand_may_not_close_or_take_as_good(as_hand, box):

@@ -13,7 +13,7 @@ from inventory.services.cases import placement_record
 from inventory.services.counted import stock_of
 from inventory.services.labels import label_bind
 from maintenance.models import Fault, UseLedger
-from maintenance.services.faults import fault_open
+from maintenance.services.faults import fault_of_item, fault_open
 from shows.models import Checkout, Contradiction, CustodyHead, PullRow, Scan
 from shows.services.scans import items_refold, scans_record, show_refold
 from tests.builders import NOW, make_case, make_counted_line, make_item, make_place, make_pull_row, make_show
@@ -420,6 +420,53 @@ def test_a_channel_report_finds_the_item_on_the_line(hand, show, box):
     assert (seven.item, seven.show, nine.item) == (box, show.pk, None)
     box.refresh_from_db()
     assert box.suspect_since == NOW
+
+
+@pytest.mark.parametrize(
+    ("action", "minutes", "found"),
+    [
+        ("inspect", -1, ""),  # in the shop, before load-in
+        ("inspect", 0, "line check"),
+        ("inspect", 119, "line check"),
+        ("inspect", 120, "show"),
+        ("inspect", 299, "show"),
+        ("inspect", 300, "after"),
+        ("truck", 330, "after"),
+        ("back", 470, "after"),
+        ("back", 200, "show"),
+    ],
+)
+def test_a_report_says_when_it_came_out(hand, company, box, action, minutes, found):
+    show = make_show(load_in=NOW, hours=8)  # starts after 2 h, ends after 5 h
+    at = NOW + timedelta(minutes=minutes)
+    record(hand, sent(box, action, show, at=at, condition="suspect", symptom="hums"), at=NOW + timedelta(hours=9))
+    assert Fault.objects.get().found == found
+
+
+def test_a_report_without_a_show_came_out_nowhere_unless_it_came_back(hand, company, box):
+    other = make_item(name="B")
+    record(hand, sent(box, "inspect", condition="suspect"), sent(other, "back", condition="suspect"))
+    assert (Fault.objects.get(item=box).found, Fault.objects.get(item=other).found) == ("", "after")
+
+
+def test_a_cancelled_show_finds_nothing(hand, box):
+    show = make_show(load_in=NOW, state="cancelled")
+    record(hand, sent(box, "inspect", show, at=NOW + timedelta(minutes=5), condition="suspect"))
+    assert Fault.objects.get().found == ""
+
+
+def test_when_a_report_came_out_survives_an_undo_taken_back_and_an_item_named_later(hand, box):
+    show = make_show(load_in=NOW)
+    report = sent("CH.7", "inspect", show, at=NOW + timedelta(minutes=5), symptom="hums")
+    record(hand, report)
+    undo = sent("CH.7", "undo", undoes=report["id"])
+    record(hand, undo)
+    record(hand, sent("CH.7", "undo", undoes=undo["id"]))
+    fault = Fault.objects.get()
+    assert (fault.withdrawn_at, fault.found) == (None, "line check")
+    fault_of_item(fault=fault, item=box)
+    fault.refresh_from_db()
+    assert (fault.item, fault.found) == (box, "line check")
 
 
 def test_a_spare_takes_the_dead_ones_place_and_undo_gives_it_back(hand, show, box):
