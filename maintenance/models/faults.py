@@ -30,10 +30,17 @@ class Fault(models.Model):
         help_text="When it came out: at line check and in the show cost differently.",
     )
     person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    # the bench test that found it, and the one that answered it: worked out again whenever the item's record changes
+    found_by = models.ForeignKey(
+        "maintenance.BenchTest", null=True, blank=True, on_delete=models.SET_NULL, related_name="faults_found"
+    )
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
     closed_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     closed_how = models.CharField(max_length=500, blank=True, default="")
+    closed_by_test = models.ForeignKey(
+        "maintenance.BenchTest", null=True, blank=True, on_delete=models.SET_NULL, related_name="faults_answered"
+    )
 
     class Meta:
         ordering = ["-opened_at", "-pk"]
