@@ -12,3 +12,9 @@ class MaintenanceConfig(AppConfig):
         from maintenance import parts
 
         parts.register()
+
+        from company.changelog import track
+        from maintenance.models import BenchSettings, RetestRule, Wiring
+
+        for model in (BenchSettings, RetestRule, Wiring):
+            track(model)

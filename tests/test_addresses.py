@@ -19,6 +19,7 @@ from inventory.calc.kinds import Kind
 from inventory.models import CountMove, GearType, LabelRun, Stray
 from inventory.services.cases import placement_record
 from inventory.services.counted import count_out
+from maintenance.models import BenchSettings
 from maintenance.services.faults import fault_open
 from shows.models import Contradiction, Rig, RigRow
 from tests.builders import (
@@ -130,6 +131,8 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "a/<str:code>/bad/": (HAND, HAND),
     "a/<str:code>/good/": (TECHNICIAN, TECHNICIAN),
     "faults/<int:pk>/close/": (TECHNICIAN, TECHNICIAN),
+    "bench/instruments/": (TECHNICIAN, TECHNICIAN),
+    "bench/limits/": (TECHNICIAN, TECHNICIAN),
     "": (HAND, HAND),
     "needs/": (HAND, HAND),
     "shows/": (HAND, HAND),
@@ -211,6 +214,7 @@ POSTS: dict[str, dict[str, Any]] = {
     "labels/print/": {"what": "codes", "codes": "{code}", "token": "5f4dcc3b-5aa7-4d61-9d83-27deb882cf99"},
     "labels/runs/<int:pk>/again/": {},
     "faults/<int:pk>/close/": {"how": "a dry joint, soldered", "closed_how": "a dry joint, soldered", "note": "soldered"},
+    "bench/instruments/": {"measures": "ohms"},
     "shows/add/": {"name": "Barn dance", "load_in": "2027-05-07T16:00", "start": "2027-05-07T19:00", "end": "2027-05-07T23:00"},
     "shows/<int:pk>/cancel/": {},
     "shows/<int:pk>/delete/": {},
@@ -244,6 +248,7 @@ class World:
 
     def __init__(self) -> None:
         at = now()
+        BenchSettings.current()
         self.people = {role: make_person(role, username=f"a-{role}") for role in (HAND, TECHNICIAN, OWNER)}
         owner = self.people[OWNER]
         self.other = make_person("hand", username="joss")
