@@ -62,7 +62,8 @@ def _board(board: Board) -> SafeString:
     title = format_html('<p class="board-title marker">{}</p>', board.title) if board.title else ""
     left = [plug for plug in board.plugs if not plug.right]
     right = [plug for plug in board.plugs if plug.right]
-    css = f"wiring{' close' if board.close else ''}{'' if right else ' one-ended'}"
+    busy = sum(wire.kind in TROUBLE for wire in board.across) > 4
+    css = f"wiring{' close' if board.close else ''}{' busy' if busy else ''}{'' if right else ' one-ended'}"
     return format_html(
         '{}<div class="{}" role="img" aria-label="{}">{}<div class="between">{}{}</div>{}</div>',
         title,
@@ -178,10 +179,9 @@ def _marks(wire: Across, board: Board) -> list[SafeString]:
     elif wire.resistor:
         box = mark_safe('<rect class="tip" x="-26" y="-9" width="52" height="18"/>')
         marks.append(format_html(at_middle, _n(middle), box))
-        marks.append(_words(wire.resistor, "50%", middle - 16, "middle"))
-    if wire.note and not board.close:
-        below = {"high": -20, "short": 34}.get(wire.kind, -28)
-        marks.append(_words(wire.note, "50%", middle + below, "middle"))
+    words = wire.resistor if wire.resistor and wire.kind != "high" else wire.note
+    if words and (wire.resistor or not board.close):
+        marks.append(_words(words, "50%", wire.note_at + 7, "middle"))
     return marks
 
 

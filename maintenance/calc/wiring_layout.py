@@ -11,6 +11,7 @@ from typing import Protocol
 
 TROUBLE = frozenset({"wrong", "open", "short", "high"})
 TOP = 44  # from a plug's upper edge to its first pin, and from its last pin to its lower edge
+NOTE = 24  # the height of a word between the plugs
 GAP = 20  # between two plugs of one side
 FEW_PINS = 12  # more are drawn close together, and told in words by what is wrong alone
 _CHANNEL = re.compile(r"(?P<channel>\d{1,4})\.(?P<pin>.+)")
@@ -69,6 +70,7 @@ class Across:
     left: float
     right: float
     note: str = ""
+    note_at: float = 0.0
     resistor: str = ""
 
 
@@ -329,8 +331,25 @@ def _joins(
         top, foot = sorted((at[a][1], at[b][1]))
         note = {"short": "short", "high": "high", "open": "open", "wrong": "joined"}.get(kind, "")
         beside.append(Beside(a=a, b=b, kind=kind, right=at[a][0], top=top, foot=foot, depth=1, note=note, resistor=resistor))
+    across = _noted(across)
     order = {"unread": 0, "ok": 1, "high": 2, "open": 3, "short": 4, "wrong": 5}
     return tuple(sorted(across, key=lambda wire: order.get(wire.kind, 0))), _nested(beside)
+
+
+def _noted(across: Sequence[Across]) -> list[Across]:
+    """Find each word in the middle a height of its own: in the gap of an open wire, else above its wire or below."""
+    taken = [wire.left for wire in across if wire.kind == "open" and wire.left == wire.right]
+    noted: list[Across] = []
+    for wire in across:
+        middle = (wire.left + wire.right) / 2
+        if not (wire.note or wire.resistor) or wire.kind == "open":
+            noted.append(replace(wire, note_at=wire.left))
+            continue
+        tried = [middle + off for off in (-22, 26, -46, 50, -70, 74)]
+        at = next((y for y in tried if y > 0 and all(abs(y - other) >= NOTE for other in taken)), tried[0])
+        taken.append(at)
+        noted.append(replace(wire, note_at=at))
+    return noted
 
 
 def _crossing(wrong: Iterable[frozenset[str]], at: Mapping[str, tuple[bool, float]]) -> bool:
