@@ -1,7 +1,8 @@
 """What maintenance asks the floor above: shows fills these in its `ready()`."""
 
-from collections.abc import Callable
-from datetime import datetime
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
 
 from company.registry import Registry
 from maintenance.calc.symptoms import Found
@@ -15,3 +16,31 @@ def when_found(show: int | None, at: datetime) -> str:
     if show is None:
         return ""
     return next((Found(said) for answer in WHEN_FOUND if (said := answer(show, at))), "")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coming:
+    """So many of a type and length that a coming show takes along, or one particular item (`item_id`).
+
+    `day` is the day it loads in: by then it must be proved. `length_mm` 0 is any length.
+    """
+
+    type_id: int
+    length_mm: int = 0
+    item_id: int | None = None
+    count: int = 1
+    critical: bool = False
+    show: int
+    name: str
+    url: str
+    day: date
+
+
+# Of a first and a last day: what the shows that begin to hold gear in between take along, the soonest first.
+COMING: Registry[Callable[[date, date], Iterable[Coming]]] = Registry("what do coming shows take along?")
+
+
+def coming_between(first: date, last: date) -> list[Coming]:
+    """Return what shows from a day to a day take along, asking the floor above; the soonest first."""
+    found = [one for answer in COMING for one in answer(first, last)]
+    return sorted(found, key=lambda one: (one.day, one.show, one.type_id, one.length_mm, one.item_id or 0))

@@ -29,6 +29,11 @@ class ShowsConfig(AppConfig):
         SHOW_NAMES.add("shows", names_of_shows)
         SHOW_CHOICES.add("shows", likely_shows)
 
+        from maintenance.registries import COMING
+        from shows.coming import coming_gear
+
+        COMING.add("shows", coming_gear)
+
         from company.registries import NEEDS, SEARCH
         from inventory.registries import ITEM_LIFE, ITEM_PANELS
         from shows import item_parts, needs, search
