@@ -1,0 +1,29 @@
+"""Questions about many bench tests and repairs: which of them count."""
+
+from django.db.models import QuerySet
+
+from maintenance.calc.bench import Procedure, Verdict
+from maintenance.models import BenchTest, Repair, TestCall
+
+
+def standing_tests() -> QuerySet[BenchTest]:
+    """Return the tests that count: neither taken back nor stood in for by a correction.
+
+    Taking back what took a test back writes the test down again in a row of its own, so that this stays one plain question.
+    """
+    return BenchTest.objects.filter(corrected_by=None).exclude(procedure=Procedure.UNDO)
+
+
+def telling_tests() -> QuerySet[BenchTest]:
+    """Return the tests that count and came to something: passed, to be watched, or failed."""
+    return standing_tests().exclude(verdict=Verdict.CANNOT_TELL)
+
+
+def standing_repairs() -> QuerySet[Repair]:
+    """Return the repairs that were not taken back."""
+    return Repair.objects.filter(taken_back_by=None, takes_back=None)
+
+
+def open_calls() -> QuerySet[TestCall]:
+    """Return the calls to test something that no test has answered yet."""
+    return TestCall.objects.filter(answered_by=None, withdrawn_at=None)
