@@ -36,6 +36,7 @@ def wiring_drawing(
     *,
     roles: Mapping[str, str] | None = None,
     resistors: Mapping[tuple[str, str], str] | None = None,
+    sends: int | None = None,
     key: bool = True,
 ) -> SafeString:
     """Draw a wiring as markup: a board a multicore's troubled channels, one board for all else, the key beneath.
@@ -43,7 +44,7 @@ def wiring_drawing(
     `links` are the joins with their kinds, `ends` the plugs; `roles` writes what a pin carries beside it, `resistors` names
     what sits between two pins on purpose. The whole is told in words to those who do not see it.
     """
-    drawn = picture(ends=ends, links=links, roles=roles, resistors=resistors)
+    drawn = picture(ends=ends, links=links, roles=roles, resistors=resistors, sends=sends)
     kinds = [kind for kind in KEY_WORDS if any(kind in board.kinds for board in drawn.boards)]
     boards = format_html_join("", "{}", ((_board(board),) for board in drawn.boards))
     folded = format_html('<p class="folded">{}</p>', drawn.folded) if drawn.folded else ""

@@ -9,6 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
+from maintenance.calc.wirings import pin_words
+
 TROUBLE = frozenset({"wrong", "open", "short", "high"})
 TOP = 44  # from a plug's upper edge to its first pin, and from its last pin to its lower edge
 NOTE = 24  # the height of a word between the plugs
@@ -130,54 +132,50 @@ class _Pin:
     label: str
 
 
+Joined = tuple[str, str, str]
+Group = tuple[tuple[int, ...], list[Joined]]
+
+
 def picture(
     *,
     ends: Sequence[End],
     links: Iterable[Link],
     roles: Mapping[str, str] | None = None,
     resistors: Mapping[tuple[str, str], str] | None = None,
+    sends: int | None = None,
 ) -> Picture:
-    """Lay a wiring out; `roles` names what a pin carries (hot), `resistors` what sits between two pins on purpose (120 ohm)."""
-    all_links = [_known(link) for link in links]
-    names = [end.name for end in ends]
-    pins = {key: _pin(key, names) for link in all_links for key in (link[0], link[1])}
-    channels = sorted({pin.channel for pin in pins.values() if pin.channel is not None})
+    """Lay a wiring out; `roles` names what a pin carries (hot), `resistors` what sits between two pins on purpose (120 ohm),
+    channels above `sends` are returns."""
+    all_links = [(link.a, link.b, str(link.kind)) for link in links]
     roles, resistors = dict(roles or {}), _both_ways(resistors or {})
-    if not channels:
+    pins = {key: _pin(key) for link in all_links for key in link[:2]}
+    if not pins or any(pin.channel is None and pin.label != "sh" for pin in pins.values()):
         return Picture(boards=(_board(ends, None, all_links, title="", roles=roles, resistors=resistors),))
     groups = _groups(pins, all_links)
     bad = [group for group in groups if any(kind in TROUBLE for _a, _b, kind in group[1])]
     fine = sorted(channel for group in groups if group not in bad for channel in group[0])
+    drawn = bad or [group for group in groups if group[0][0] == fine[0]][:1]
+    boards = [
+        _board(ends, group[0], group[1], title=named(group[0], sends), roles=roles, resistors=resistors) for group in drawn
+    ]
     loose = [link for link in all_links if pins[link[0]].channel is None and pins[link[1]].channel is None]
-    boards = [_board(ends, group, links_, title=_title(group), roles=roles, resistors=resistors) for group, links_ in bad]
-    if not bad and fine:
-        one = next(group for group in groups if group[0][0] == fine[0])
-        boards = [_board(ends, one[0], one[1], title=f"channel {fine[0]}", roles=roles, resistors=resistors)]
     if loose:
         boards.append(_board(ends, (), loose, title="shells", roles=roles, resistors=resistors))
-    return Picture(boards=tuple(boards), folded=_folded(groups, fine, bool(bad)))
-
-
-def _known(link: Link) -> tuple[str, str, str]:
-    return (link.a, link.b, str(link.kind))
+    return Picture(boards=tuple(boards), folded=_folded(groups, fine, bool(bad), sends))
 
 
 def _both_ways(resistors: Mapping[tuple[str, str], str]) -> dict[tuple[str, str], str]:
     return {pair: words for (a, b), words in resistors.items() for pair in ((a, b), (b, a))}
 
 
-def _pin(key: str, names: Sequence[str]) -> _Pin:
-    """Take a pin's full name apart: the longest end's name that begins it, a channel if there is one, the pin."""
-    end = max((name for name in names if key.startswith(name)), key=len, default=key[:1])
-    rest = key[len(end) :]
-    channel = _CHANNEL.fullmatch(rest)
-    label = channel["pin"] if channel else rest
-    return _Pin(key=key, end=end, channel=int(channel["channel"]) if channel else None, label=label)
+def _pin(key: str) -> _Pin:
+    """Take a pin's full name apart: its end's letter, a channel or plug if there is one, the pin as printed."""
+    channel = _CHANNEL.fullmatch(key[1:])
+    label = channel["pin"] if channel else key[1:]
+    return _Pin(key=key, end=key[:1], channel=int(channel["channel"]) if channel else None, label=label)
 
 
-def _groups(
-    pins: Mapping[str, _Pin], links: Sequence[tuple[str, str, str]]
-) -> list[tuple[tuple[int, ...], list[tuple[str, str, str]]]]:
+def _groups(pins: Mapping[str, _Pin], links: Sequence[Joined]) -> list[Group]:
     """Put channels together that reach each other; each group with the joins of its channels."""
     leader: dict[int, int] = {}
 
@@ -187,24 +185,33 @@ def _groups(
             channel = leader[channel]
         return channel
 
-    for a, b, kind in links:
-        one, other = pins[a].channel, pins[b].channel
-        if one is not None:
-            top(one)
-        if one is not None and other is not None and kind not in {"open", "unread"}:
-            leader[max(top(one), top(other))] = min(top(one), top(other))
-    gathered: dict[int, tuple[set[int], list[tuple[str, str, str]]]] = {}
+    def channels_of(link: Joined) -> list[int]:
+        return [number for key in link[:2] if (number := pins[key].channel) is not None]
+
+    for link in links:
+        tops = [top(channel) for channel in channels_of(link)]
+        if len(tops) == 2 and link[2] not in {"open", "unread"}:
+            leader[max(tops)] = min(tops)
+    gathered: dict[int, tuple[set[int], list[Joined]]] = {}
     for channel in leader:
         gathered.setdefault(top(channel), (set(), []))[0].add(channel)
     for link in links:
-        of = [number for key in link[:2] if (number := pins[key].channel) is not None]
-        if of:
+        if of := channels_of(link):
             gathered[top(of[0])][1].append(link)
     return [(tuple(sorted(channels)), links_) for _leader, (channels, links_) in sorted(gathered.items())]
 
 
-def _title(channels: Sequence[int]) -> str:
-    return f"channel{'s' if len(channels) > 1 else ''} {spans(channels)}"
+def named(channels: Iterable[int], sends: int | None = None) -> str:
+    """Write channels as they are called: channels 1 to 6 and 8, return 2."""
+    numbers = sorted(channels)
+    parts = []
+    for word, some in (
+        ("channel", [n for n in numbers if sends is None or n <= sends]),
+        ("return", [n - sends for n in numbers if sends is not None and n > sends]),
+    ):
+        if some:
+            parts.append(f"{word}{'s' if len(some) > 1 else ''} {spans(some)}")
+    return ", ".join(parts)
 
 
 def spans(numbers: Iterable[int]) -> str:
@@ -219,59 +226,54 @@ def spans(numbers: Iterable[int]) -> str:
     return " and ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else "".join(parts)
 
 
-def _folded(groups: Sequence[tuple[tuple[int, ...], list[tuple[str, str, str]]]], fine: Sequence[int], drawn: bool) -> str:
-    if not fine:
+def _folded(groups: Sequence[Group], fine: Sequence[int], drawn: bool, sends: int | None) -> str:
+    if not fine or (len(fine) == 1 and not drawn):
         return ""
     unread = {c for channels, links in groups for c in channels if all(kind == "unread" for _a, _b, kind in links)}
-    read = [channel for channel in fine if channel not in unread]
-    if not drawn and len(fine) > 1 and len(unread) == len(fine):
-        return f"Channels {spans(fine)} are each wired like this."
-    said = []
-    if read:
-        said.append(f"Channel{'s' if len(read) > 1 else ''} {spans(read)}: as wired.")
-    left = [channel for channel in fine if channel in unread]
-    if left:
-        said.append(f"Channel{'s' if len(left) > 1 else ''} {spans(left)}: not measured.")
-    return " ".join(said)
+    if not drawn and unread >= set(fine):
+        return f"{_capital(named(fine, sends))} are each wired like this."
+    read, left = [c for c in fine if c not in unread], [c for c in fine if c in unread]
+    said = [(read, "as wired"), (left, "not measured")]
+    return " ".join(f"{_capital(named(some, sends))}: {what}." for some, what in said if some)
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _board(
     ends: Sequence[End],
     channels: Sequence[int] | None,
-    links: Sequence[tuple[str, str, str]],
+    links: Sequence[Joined],
     *,
     title: str,
     roles: Mapping[str, str],
     resistors: Mapping[tuple[str, str], str],
 ) -> Board:
-    sides = [_pins_of(end, channels, links, [e.name for e in ends]) for end in ends]
-    most = max((sum(len(pins) for _end, pins in sides[:1]), sum(len(pins) for _end, pins in sides[1:])), default=1)
+    ranks = [[(end, name, pins) for name, pins in _plugs_of(end, channels, links)] for end in ends]
+    left, right = ranks[0], [plug for rank in ranks[1:] for plug in rank]
+    most = max(sum(len(pins) for _end, _name, pins in side) for side in (left, right))
     close = most > FEW_PINS
     step = 26 if close else 72 if most <= 4 else 56 if most <= 6 else 46
-    heights = [2 * TOP + step * max(0, len(pins) - 1) for _end, pins in sides]
-    right = sum(heights[1:]) + GAP * max(0, len(heights) - 2)
-    height = max(heights[0] if heights else 0, right)
+
+    def tall(side: Sequence[tuple[End, str, list[_Pin]]]) -> float:
+        return sum(2 * TOP + step * max(0, len(pins) - 1) for _end, _name, pins in side) + GAP * max(0, len(side) - 1)
+
+    height = max(tall(left), tall(right))
     plugs: list[PlugAt] = []
-    top = (height - right) / 2
-    for place, (end, pins) in enumerate(sides):
-        at = (height - heights[0]) / 2 if place == 0 else top
-        plugs.append(
-            PlugAt(
-                name=end.name,
-                plug=end.plug,
-                right=place > 0,
-                top=at,
-                height=heights[place],
-                pins=tuple(
-                    PinAt(key=pin.key, label=_written(pin, channels), y=at + TOP + step * n) for n, pin in enumerate(pins)
-                ),
+    for is_right, side in ((False, left), (True, right)):
+        top = (height - tall(side)) / 2
+        for end, name, pins in side:
+            high = 2 * TOP + step * max(0, len(pins) - 1)
+            placed = tuple(
+                PinAt(key=pin.key, label=_written(pin, channels), y=top + TOP + step * n) for n, pin in enumerate(pins)
             )
-        )
-        top += heights[place] + GAP if place else 0
+            plugs.append(PlugAt(name=name, plug=end.plug, right=is_right, top=top, height=high, pins=placed))
+            top += high + GAP
     across, beside = _joins(plugs, links, resistors)
     return Board(
         title=title,
-        told=told([end.name for end in ends], links, resistors=resistors),
+        told=told(links, resistors=resistors),
         height=height,
         close=close,
         plugs=tuple(plugs),
@@ -281,25 +283,28 @@ def _board(
     )
 
 
-def _pins_of(
-    end: End, channels: Sequence[int] | None, links: Sequence[tuple[str, str, str]], names: Sequence[str]
-) -> tuple[End, list[_Pin]]:
-    """Return an end's pins: its own, or those of the channels asked for, in the end's order; a shell once, at the foot."""
+def _plugs_of(end: End, channels: Sequence[int] | None, links: Sequence[Joined]) -> list[tuple[str, list[_Pin]]]:
+    """Return an end's plugs with their pins in order: a plug for each number of an end that carries several; of the channels
+    asked for alone, in one plug."""
     if channels is None:
-        return end, [_pin(f"{end.name}{pin}", names) for pin in end.pins]
-    drawn = {key for a, b, _kind in links for key in (a, b)}
-    keys = [f"{end.name}{channel}.{pin}" for channel in channels for pin in end.pins]
-    keys += [f"{end.name}{pin}" for pin in end.pins]
-    return end, [_pin(key, names) for key in keys if key in drawn]
+        plugs: dict[str, list[_Pin]] = {}
+        for key in end.pins:
+            pin = _pin(f"{end.name}{key}")
+            plugs.setdefault(end.name if pin.channel is None else f"{end.name}{pin.channel}", []).append(pin)
+        return list(plugs.items())
+    drawn = {key for link in links for key in link[:2]}
+    local = list(dict.fromkeys(_pin(f"{end.name}{key}").label for key in end.pins))
+    keys = [f"{end.name}{channel}.{pin}" for channel in channels for pin in local] + [f"{end.name}{pin}" for pin in local]
+    return [(end.name, [_pin(key) for key in keys if key in drawn])]
 
 
 def _written(pin: _Pin, channels: Sequence[int] | None) -> str:
-    label = "shell" if pin.label == "sh" else pin.label
+    label = {"sh": "shell", "c": "centre", "s": "outer"}.get(pin.label, pin.label)
     return f"{pin.channel}.{label}" if pin.channel is not None and channels and len(channels) > 1 else label
 
 
 def _joins(
-    plugs: Sequence[PlugAt], links: Sequence[tuple[str, str, str]], resistors: Mapping[tuple[str, str], str]
+    plugs: Sequence[PlugAt], links: Sequence[Joined], resistors: Mapping[tuple[str, str], str]
 ) -> tuple[tuple[Across, ...], tuple[Beside, ...]]:
     at = {pin.key: (plug.right, pin.y) for plug in plugs for pin in plug.pins}
     reach: dict[str, set[str]] = {}
@@ -372,37 +377,25 @@ def _nested(beside: Sequence[Beside]) -> tuple[Beside, ...]:
     return tuple(placed)
 
 
-def told(
-    names: Sequence[str], links: Sequence[tuple[str, str, str]], *, resistors: Mapping[tuple[str, str], str] | None = None
-) -> str:
-    """Say what reaches what: A1 reaches nothing. A2 reaches B3. Many pins are told by what is wrong alone."""
+def told(links: Sequence[Joined], *, resistors: Mapping[tuple[str, str], str] | None = None) -> str:
+    """Say what reaches what: A1 does not reach B1. A2 reaches B3, which is the wrong pin. Many pins: what is wrong alone."""
     resistors = resistors or {}
-    pins = {key: _pin(key, names) for a, b, _kind in links for key in (a, b)}
     said: list[str] = []
     fine: dict[str, list[str]] = {}
     unread: dict[str, list[str]] = {}
     for a, b, kind in links:
-        one, other = sorted((a, b), key=lambda key: names.index(pins[key].end) if pins[key].end in names else 0)
-        first, second = spoken(one, names), spoken(other, names)
+        first, second = (pin_words(key) for key in sorted((a, b)))
         if resistor := resistors.get((a, b)):
-            sentence = {
-                "ok": f"Between {first} and {second}: {resistor}.",
-                "unread": f"Between {first} and {second} belongs {resistor}.",
-            }
-            said.append(sentence.get(kind, f"Between {first} and {second}: {_trouble(kind)}, where {resistor} belongs."))
-        elif kind == "ok":
-            fine.setdefault(first, []).append(second)
-        elif kind == "unread":
-            unread.setdefault(first, []).append(second)
-        elif kind == "open":
-            said.append(f"{first} does not reach {second}.")
-        elif kind == "high":
-            said.append(f"{first} reaches {second} through too much resistance.")
-        elif kind == "short":
-            said.append(f"{first} and {second} are shorted.")
+            reads = {"ok": f"reads {resistor}", "unread": f"belongs {resistor}", "high": "reads too much", "open": "is nothing"}
+            where = "" if kind in {"ok", "unread"} else f", where {resistor} belongs"
+            said.append(f"Between {first} and {second} {reads.get(kind, 'is a short')}{where}.")
+        elif kind in {"ok", "unread"}:
+            (fine if kind == "ok" else unread).setdefault(first, []).append(second)
         else:
-            said.append(f"{first} reaches {second}, which is the wrong pin.")
-    few = len(pins) <= 2 * FEW_PINS
+            says = {"open": "{} does not reach {}.", "high": "{} reaches {} through too much resistance."}
+            says |= {"short": "{} and {} are shorted.", "wrong": "{} reaches {}, which is the wrong pin."}
+            said.append(says[kind].format(first, second))
+    few = len({key for link in links for key in link[:2]}) <= 2 * FEW_PINS
     for joined, verb, rest in ((fine, "reaches", "All else is as wired."), (unread, "belongs to", "The rest is not measured.")):
         if joined and few:
             said += [f"{pin} {verb} {_listed(others)}." for pin, others in joined.items()]
@@ -411,18 +404,5 @@ def told(
     return " ".join(said)
 
 
-def _trouble(kind: str) -> str:
-    return {"open": "nothing", "short": "a short", "high": "too much", "wrong": "another figure"}.get(kind, kind)
-
-
 def _listed(parts: Sequence[str]) -> str:
     return " and ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else parts[0]
-
-
-def spoken(key: str, names: Sequence[str]) -> str:
-    """Write a pin as it is said: A2, A shell, A channel 14 pin 2."""
-    pin = _pin(key, names)
-    label = "shell" if pin.label == "sh" else pin.label
-    if pin.channel is not None:
-        return f"{pin.end} channel {pin.channel} {label if label == 'shell' else f'pin {label}'}"
-    return f"{pin.end} shell" if label == "shell" else f"{pin.end}{label}"
