@@ -10,13 +10,13 @@ from operator import attrgetter
 from django.db import transaction
 
 from company.clock import now
+from company.rows import rows_insert, rows_update
 from inventory.models import Item, Label, Placement
 from shows.calc import evidence as calc
 from shows.models import Checkout, Contradiction, CustodyHead, PullRow, Scan
 from shows.services.history import STAY_FIELDS, Held, contents_ever, heads_lock, held_of, history_fold
 from shows.services.ledger import ledger_write, occasion
 from shows.services.programme import Programme
-from shows.services.rows import rows_insert, rows_update
 
 CHUNK = 2_000
 HEAD_FIELDS = (

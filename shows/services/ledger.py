@@ -7,10 +7,10 @@ from decimal import Decimal
 
 from django.db.models import Q
 
+from company.rows import rows_delete, rows_put
 from maintenance.models import UseLedger
 from shows.models import Checkout, PullRow
 from shows.services.programme import Programme, Use
-from shows.services.rows import rows_delete, rows_put
 
 LONGEST_MINUTES = 100_000
 FIELDS = ("day", "state", "on_minutes", "fed_by", "basis")

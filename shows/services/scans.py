@@ -13,6 +13,7 @@ from typing import Any
 from django.db import IntegrityError, OperationalError, connection, transaction
 
 from company.models import Person
+from company.rows import rows_insert
 from inventory.calc.codes import Read, spell
 from inventory.calc.kinds import Evidence, Kind
 from inventory.models import Item
@@ -50,7 +51,6 @@ from shows.services.history import (
 from shows.services.lacking import OUT_OF, SAID_MISSING, case_lacks, lacking_turned
 from shows.services.programme import Programme
 from shows.services.reading import Draft, draft_of, instant
-from shows.services.rows import rows_insert
 from shows.services.telling import Listed, lacking_words, noted_words, undone_words
 
 __all__ = ["ScanAnswer", "items_refold", "scans_record", "show_refold"]

@@ -19,10 +19,10 @@ ONE_MS, BATCH_MS = "under 10", "under 300"
 
 def fill(items: int, stays: int) -> None:
     """Add items with labels, and for each a history of stays with their scans, written as rows."""
+    from company.rows import rows_insert
     from inventory.calc import codes
     from inventory.models import GearType, Item, Label
     from shows.models import Checkout, CustodyHead, Scan, Show
-    from shows.services.rows import rows_insert
 
     box = GearType.objects.create(name="Bench box", kind="interface-box")
     step, shows = timedelta(hours=1), []
