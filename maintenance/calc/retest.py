@@ -1,0 +1,82 @@
+"""When to test again: the front door of the rooms `retest_*`.
+
+The way through: an item's events fold to a Record (`retest_record`); the records of a type make a TypeModel (`retest_type`)
+from the first guesses of its Rule (`retest_defaults`); with its Situation each item is reckoned (`retest_due`), and what is
+foretold is stored (`retest_forecast`) and scored (`scoring`). Guard, wear-out and cost look at a whole type (`retest_guard`,
+`retest_wear`, `retest_cost`).
+"""
+
+import numpy as np
+
+from maintenance.calc.retest_defaults import Rule, default_rule, rule_from
+from maintenance.calc.retest_due import (
+    Reckoned,
+    Reckoning,
+    Situation,
+    Situations,
+    bad_chance,
+    reckon,
+    reckon_many,
+    reckoned_at,
+    situations_of,
+)
+from maintenance.calc.retest_forecast import forecast_chance, forecast_given
+from maintenance.calc.retest_guard import Guard, guard
+from maintenance.calc.retest_record import CODES, Event, Record, Records, What, fold, fold_many, records_of
+from maintenance.calc.retest_type import VERSION, TypeModel, model_from, rate_quantile, type_fit
+
+__all__ = [
+    "CODES",
+    "VERSION",
+    "Event",
+    "Guard",
+    "Reckoned",
+    "Reckoning",
+    "Record",
+    "Records",
+    "Rule",
+    "Situation",
+    "Situations",
+    "TypeModel",
+    "What",
+    "bad_chance",
+    "default_rule",
+    "fold",
+    "fold_many",
+    "forecast_chance",
+    "forecast_given",
+    "guard",
+    "guard_of",
+    "model_from",
+    "model_of",
+    "rate_quantile",
+    "reckon",
+    "reckon_many",
+    "reckoned_at",
+    "records_of",
+    "rule_from",
+    "situations_of",
+    "type_fit",
+]
+
+
+def model_of(rule: Rule, records: Records) -> TypeModel:
+    """Learn a type's model from the records of all its items, retired and lost ones too: they are evidence like any other."""
+    return type_fit(
+        median_shows=rule.median_shows,
+        pessimistic_shows=rule.pessimistic_shows,
+        failures=records.failures,
+        shows=records.shows,
+        starts=int(np.sum(records.starts)),
+        starts_bad=int(np.sum(records.starts_bad)),
+    )
+
+
+def guard_of(rule: Rule, records: Records) -> Guard:
+    """Hold the model against the plain count of the type's intervals."""
+    return guard(
+        intervals=int(np.sum(records.intervals)),
+        good=int(np.sum(records.good)),
+        interval_shows=float(np.sum(records.interval_shows)),
+        target=rule.target,
+    )

@@ -1,0 +1,61 @@
+"""A forecast as it is stored when a test puts an item back in use, and what it says of another exposure than was planned."""
+
+from collections.abc import Mapping
+from math import expm1, log1p
+from typing import Any
+
+import numpy as np
+
+from maintenance.calc.retest_record import Record
+from maintenance.calc.retest_type import VERSION, TypeModel
+
+TERMS = 12
+
+
+def start_left(model: TypeModel, start_missed: float) -> float:
+    """Return the chance that a fault from the start is still there unseen: Bayes on the type's chance of one."""
+    bad = model.start_chance
+    return bad * start_missed / (1.0 - bad + bad * start_missed)
+
+
+def forecast_given(model: TypeModel, record: Record) -> dict[str, Any]:
+    """Return what a forecast for this item is made from, small enough to store with it.
+
+    The item's rate is a mixture of gammas; they are put in order of their means, gathered into TERMS of like weight, and each
+    gathering replaced by the gamma of its mean and variance, so that the whole keeps its own (our design).
+    """
+    shape, rate = model.a + record.failures, model.b + record.shows
+    mean = shape / rate
+    second = mean * (shape + 1) / rate
+    order = np.argsort(mean, kind="stable")
+    weight = model.weight[order]
+    group = np.minimum((np.cumsum(weight) - weight / 2) * TERMS, TERMS - 1).astype(np.int64)
+    sums = [np.bincount(group, values, minlength=TERMS) for values in (weight, weight * mean[order], weight * second[order])]
+    full = sums[0] > 0
+    whole, first, square = (values[full] for values in sums)
+    middle = first / whole
+    spread = square / whole - middle**2
+    terms = zip(whole, middle**2 / spread, middle / spread, strict=True)
+    return {
+        "version": VERSION,
+        "grid": [[float(f"{number:.9g}") for number in term] for term in terms],
+        "r": record.failures,
+        "T": record.shows,
+        "since": record.since,
+        "start": start_left(model, record.start_missed),
+    }
+
+
+def forecast_chance(given: Mapping[str, Any], shows: float, *, sees: float = 1.0) -> float:
+    """Return the chance that it is found bad by `shows` shows after the forecast, from what was stored alone.
+
+    `sees` is the share of what is bad that the test at the end finds: scored against tests that miss some, an unscaled forecast
+    would look too high. ValueError for a negative exposure.
+    """
+    if shows < 0:
+        raise ValueError("A forecast is for nothing or more shows ahead.")
+    ahead = float(given["since"]) + shows
+    terms = given["grid"]
+    total = sum(weight for weight, _, _ in terms)
+    bad = sum(-weight * expm1(-shape * log1p(ahead / rate)) for weight, shape, rate in terms) / total
+    return min(1.0, max(0.0, sees * (1.0 - (1.0 - float(given["start"])) * (1.0 - bad))))
