@@ -24,6 +24,7 @@ class BenchWord(StrEnum):
     CELL = "cell"
     FLEXED = "flexed"
     STILL = "still"
+    RUN = "run"
     END = "end"
 
 
@@ -52,6 +53,7 @@ BENCH_CARDS = (
     BenchCard(word=BenchWord.CELL, name="Swapped a cell", does="The thing in hand got a fresh cell."),
     BenchCard(word=BenchWord.FLEXED, name="Flexed", does="What is tested from now on is bent while it is read."),
     BenchCard(word=BenchWord.STILL, name="Not flexed", does="What is tested from now on lies still."),
+    BenchCard(word=BenchWord.RUN, name="Run", does="From now on each scan is a good one; scan it again to stop."),
     BenchCard(word=BenchWord.END, name="End of sitting", does="Closes this sitting at the bench."),
 )
 

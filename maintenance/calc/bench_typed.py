@@ -1,0 +1,91 @@
+"""Readings as people type them at a bench: 0.81, 1.2 k, > 20 M, OL, beep. One field, one answer, or a sentence."""
+
+import math
+import re
+from dataclasses import dataclass
+
+RANGE_TOP_OHM = 2e7  # what "over range" is taken for where the meter does not say: 20 Mohm, common practice
+MOST_OHM = 1e12
+_TIMES = {"": 1.0, "m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
+_NUMBER = re.compile(r"(?P<over>>?)\s*(?P<number>\d+(?:[.,]\d*)?|[.,]\d+)\s*(?P<times>[mkKMG]?)\s*(?:Ω|ohms?|Ohms?|OHMS?|R|r)?")
+_OVER = frozenset({"o", "ol", "over", "over range", "0l", "0.l", "o.l", "o.l.", "inf", "infinity", "\u221e", "1 ."})
+_BEEP = frozenset({"s", "b", "beep", "beeps", "y", "yes"})
+_SILENT = frozenset({"n", "no", "no beep", "silent", "-"})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Typed:
+    """What one field says: exactly one of ohms, beep, above_ohms; all None when nothing was typed."""
+
+    ohms: float | None = None
+    beep: bool | None = None
+    above_ohms: float | None = None
+
+    @property
+    def is_empty(self) -> bool:
+        return self.ohms is None and self.beep is None and self.above_ohms is None
+
+
+class TypedError(ValueError):
+    """What was typed is no reading; the words say what one looks like."""
+
+
+def reading_typed(text: str) -> Typed:
+    """Make sense of what was typed for a pair of pins. Raises TypedError with a sentence."""
+    clean = " ".join(text.replace("\u2009", " ").replace("\u00a0", " ").split())
+    low = clean.lower()
+    if not clean:
+        return Typed()
+    if low in _OVER:
+        return Typed(above_ohms=RANGE_TOP_OHM)
+    if low in _BEEP:
+        return Typed(beep=True)
+    if low in _SILENT:
+        return Typed(beep=False)
+    if clean.startswith(("-", "\u2212")):
+        raise TypedError(f"{_short(clean)}: a resistance is never below nothing. Null the meter's leads and read it again.")
+    found = _NUMBER.fullmatch(clean)
+    if not found:
+        raise TypedError(f"{_short(clean)} is no reading. Write ohms, as 0.81 or 1.2k; o for over range; s for a beep.")
+    value = float(found["number"].replace(",", ".")) * _TIMES[found["times"]]
+    if not math.isfinite(value) or value > MOST_OHM:
+        raise TypedError(f"{_short(clean)} is more than any meter shows. Write o for over range.")
+    if found["over"]:
+        if value <= 0:
+            raise TypedError("Over range is above some figure, as > 20M.")
+        return Typed(above_ohms=value)
+    return Typed(ohms=value)
+
+
+def _short(text: str) -> str:
+    return f"“{text[:24]}…”" if len(text) > 24 else f"“{text}”"
+
+
+def written(*, ohms: float | None = None, beep: bool | None = None, above_ohms: float | None = None) -> str:
+    """Write a reading so that the field takes it again: 0.81, beep, OL, > 2M."""
+    if beep is not None:
+        return "beep" if beep else "no beep"
+    if above_ohms is not None:
+        return "OL" if above_ohms == RANGE_TOP_OHM else f"> {_plain(above_ohms)}"
+    return "" if ohms is None else _plain(ohms)
+
+
+def shown(*, ohms: float | None = None, beep: bool | None = None, above_ohms: float | None = None) -> str:
+    """Write a reading as it stands in the grid: 0.81, > 20\u2009M, beep."""
+    if beep is not None:
+        return "beep" if beep else "silent"
+    value = above_ohms if above_ohms is not None else ohms
+    if value is None:
+        return ""
+    over = "> " if above_ohms is not None else ""
+    for least, letter in ((1e9, "G"), (1e6, "M"), (1e3, "k")):
+        if value >= least:
+            return f"{over}{value / least:.3g}\u2009{letter}"
+    return f"{over}{value:.3g}" if value >= 100 else f"{over}{value:.2f}"
+
+
+def _plain(value: float) -> str:
+    for least, letter in ((1e9, "G"), (1e6, "M"), (1e3, "k")):
+        if value >= least:
+            return f"{value / least:.6g}{letter}"
+    return f"{value:.6g}"
