@@ -2,6 +2,7 @@
 
 from datetime import date, datetime
 from typing import Any
+from uuid import UUID
 
 from django.http import Http404, HttpRequest
 from ninja import Query, Router, Schema
@@ -50,6 +51,29 @@ class OpenFault(Schema):
     line: str
 
 
+class LastTest(Schema):
+    """Its newest bench test that counts."""
+
+    id: UUID
+    verdict: str
+    procedure: str
+    depth: str
+    done_at: datetime
+    by: str
+    findings: list[str]
+
+
+class ItemForecast(Schema):
+    """The chance that it is bad by `test_by`, as reckoned at its last test; `prior_share` of it is still a first guess."""
+
+    chance: float
+    shows: float
+    test_by: date | None
+    made_at: datetime
+    prior_share: float
+    why: str
+
+
 class ItemAnswer(ItemRow):
     """One item. `reasons` says in sentences why it stands as it does."""
 
@@ -60,6 +84,8 @@ class ItemAnswer(ItemRow):
     suspect_since: datetime | None
     checkout: OpenCheckout | None
     faults: list[OpenFault]
+    last_test: LastTest | None = None
+    forecast: ItemForecast | None = None
 
 
 class ItemQuery(Schema):

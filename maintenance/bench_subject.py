@@ -4,7 +4,6 @@ figures. For many items at once, in a constant number of queries."""
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import F, Max, OuterRef, Q, Subquery
@@ -27,7 +26,7 @@ _GOLDEN = frozenset(Procedure) - {Procedure.WIRING, Procedure.WORD, Procedure.UN
 class Subject:
     """One item as the bench sees it.
 
-    `procedures` come the likeliest first, the tester's word last; `lead` is None without a wiring, and `no_lead` says why;
+    `procedures` come the likeliest first; `lead` is None without a wiring, and `no_lead` says why;
     `golden` are the figures of its first passing test by name, since it was last made as new; `channels` 0 where it has
     none; `last` is its newest test that counts.
     """
@@ -74,12 +73,10 @@ def subject_of(items: Iterable[Item]) -> dict[int, Subject]:
         channels = channels_of(kind, known)
         wiring = wirings.get(known.get("wiring", ""))
         lead, no_lead = _lead(item, known, wiring, channels)
-        fits = (Procedure.WIRING,) if kind in {Kind.LEAD, Kind.MULTICORE} else ()
-        fits += tuple(p for p in procedures_for(kind, known) if p not in fits)
         answer[item.pk] = Subject(
             item=item,
             kind=kind,
-            procedures=(*(p for p in fits if p != Procedure.WORD), Procedure.WORD),
+            procedures=procedures_for(kind, known),
             facts=known,
             lead=lead,
             wiring=wiring,
@@ -144,7 +141,7 @@ def _golden(keys: list[int]) -> dict[int, dict[str, float]]:
 def _lead(item: Item, facts: Mapping[str, Any], wiring: Wiring | None, channels: int) -> "tuple[Lead | None, str]":
     """Return a lead or multicore as the computing takes it, or why there is none."""
     from maintenance.calc.wiring import Lead
-    from maintenance.calc.wirings import WiringError
+    from maintenance.calc.wirings import WiringError, wiring_read
 
     if item.type.kind not in {Kind.LEAD, Kind.MULTICORE}:
         return None, ""
@@ -154,8 +151,9 @@ def _lead(item: Item, facts: Mapping[str, Any], wiring: Wiring | None, channels:
         return None, f"{says}: choose one on the type's page, so that the program knows which pin goes to which."
     if wiring.per_channel and not channels:
         return None, "Its type does not say how many channels it has: enter sends and returns on the type's page."
+    sends, returns = (facts.get("sends") or 0, facts.get("returns") or 0) if wiring.per_channel else (None, 0)
     try:
-        read = wiring_of(wiring.ends, wiring.nets, channels if wiring.per_channel else None)
+        read = wiring_read(ends=wiring.ends, nets=wiring.nets, channels=sends, returns=returns)
     except WiringError as wrong:
         return None, f"The wiring “{wiring.name}” cannot be read: {wrong}"
     return (
@@ -171,11 +169,3 @@ def _lead(item: Item, facts: Mapping[str, Any], wiring: Wiring | None, channels:
         ),
         "",
     )
-
-
-@lru_cache(maxsize=256)
-def wiring_of(ends: str, nets: str, channels: int | None) -> Any:
-    """Read a wiring, once for each that is written alike."""
-    from maintenance.calc.wirings import wiring_read
-
-    return wiring_read(ends=ends, nets=nets, channels=channels)

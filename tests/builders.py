@@ -8,7 +8,8 @@ from typing import Any
 from company.models import Company, Person
 from inventory.calc import codes
 from inventory.calc.kinds import KINDS_WITHOUT_STANDING, Kind
-from inventory.models import CountedLine, CountMove, GearType, Item, Label, Place
+from inventory.models import CountedLine, CountMove, GearType, Item, Label, LeadFacts, MulticoreFacts, Place
+from maintenance.models import Wiring
 from shows.models import Checkout, PullRow, Show, Venue
 
 NOW = datetime(2026, 9, 25, 9, 0, tzinfo=UTC)
@@ -109,3 +110,38 @@ def make_checkout(show: Show, item: Item, *, at: datetime = NOW - timedelta(hour
 
 def a_day(offset: int = 0) -> date:
     return (NOW + timedelta(days=offset)).date()
+
+
+def make_wiring(key: str = "three-pin", **kw: Any) -> Wiring:
+    """Make a wiring, or find it: a three-pin lead's unless ends and nets are given."""
+    given = {
+        "name": key,
+        "ends": "A: three-pin socket: 1 2 3 sh\nB: three-pin plug: 1 2 3 sh",
+        "nets": "A1=B1 screen | A2=B2 hot | A3=B3 cold",
+        **kw,
+    }
+    return Wiring.objects.get_or_create(key=key, defaults=given)[0]
+
+
+def make_lead(**kw: Any) -> Item:
+    """Make a microphone lead of 10 m with its wiring and gauge."""
+    if kw.get("type") is None:
+        kw["type"] = make_type(Kind.LEAD)
+        facts = {"wiring": make_wiring().key, "core_mm2": 0.22, "screen_mohm_per_m": 30.0, **kw.pop("facts", {})}
+        LeadFacts.objects.create(type=kw["type"], **facts)
+    return make_item(**{"length_mm": 10_000, **kw})
+
+
+def make_multicore(sends: int = 24, **kw: Any) -> Item:
+    """Make a multicore of 30 m with its wiring, which is that of one channel."""
+    if kw.get("type") is None:
+        kw["type"] = make_type(Kind.MULTICORE)
+        wiring = make_wiring(
+            "multicore",
+            per_channel=True,
+            ends="A: three-pin socket: 1 2 3\nB: three-pin plug: 1 2 3",
+        )
+        MulticoreFacts.objects.create(
+            type=kw["type"], wiring=wiring.key, sends=sends, returns=kw.pop("returns", 0), core_mm2=0.22, screen_mohm_per_m=30.0
+        )
+    return make_item(**{"length_mm": 30_000, **kw})

@@ -5,9 +5,11 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from maintenance.calc.bench import DEPTH_WORDS, Depth, Verdict
+from maintenance.calc.symptoms import Symptom
 
 _FLEXED = frozenset({Depth.LAMPS_FLEXED, Depth.OHMS_FLEXED})
 _OHMS = frozenset({Depth.OHMS, Depth.OHMS_FLEXED})
+_SEEN = frozenset({Symptom.DAMAGED, Symptom.PARTS_MISSING})  # no reading shows it mended: somebody must say what was done
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,7 +117,8 @@ def fold(given: Given, stays: Callable[[FaultSeen, TestSeen], str]) -> Folded:
                     found[key] = test.key
         for report in given.reports:
             if report.key not in answered and report.at <= test.at:
-                open_still[report.key] = stays(report, test)
+                said = report.symptom in _SEEN and (test.says or any(report.at <= at <= test.at for at in mended))
+                open_still[report.key] = "" if said else stays(report, test)
                 if not open_still[report.key]:
                     answered[report.key] = test.key
     return Folded(

@@ -10,8 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from company.clock import today
+from company.models import Company
 from inventory.calc.excepts import dead_channels
 from inventory.models import Item
 from maintenance.calc.bench import DEPTH_WORDS, Depth, Verdict
@@ -77,7 +78,7 @@ class _Work:
     """Rows to be written once every item is worked out."""
 
     def __init__(self, at: datetime) -> None:
-        self.at = at
+        self.at, self.zone = at, Company.current().zone
         self.new: list[Fault] = []
         self.faults: list[Fault] = []
         self.calls: list[TestCall] = []
@@ -97,7 +98,7 @@ class _Work:
         base = before or {"tested_on": None, "excepts": ""}
         folded = fold(
             OnRecord(
-                tests=[seen_of(test) for test in tests],
+                tests=[seen_of(test, self.zone) for test in tests],
                 reports=[FaultSeen(key=f.pk, at=f.opened_at, symptom=f.symptom) for f in told],
                 mended=[repair.done_at for repair in repairs],
                 called={call.pk: call.at for call in calls},
@@ -189,13 +190,13 @@ def _closed_by_hand(fault: Fault) -> bool:
     return fault.closed_at is not None and fault.closed_by_test_id is None
 
 
-def seen_of(test: BenchTest) -> TestSeen:
+def seen_of(test: BenchTest, zone: ZoneInfo) -> TestSeen:
     """Return a test as the fold takes it."""
     return TestSeen(
         key=test.pk,
         uid=str(origin_of(test)),
         at=test.done_at,
-        day=today(test.done_at),
+        day=test.done_at.astimezone(zone).date(),
         verdict=Verdict(test.verdict),
         depth=Depth(test.depth),
         procedure=test.procedure,

@@ -30,6 +30,7 @@ from maintenance.models import BenchSettings, BenchTest, Sitting
 MOST_READINGS = 20_000
 LONGEST_NOTE = 500
 EARLIEST = datetime(1950, 1, 1, tzinfo=UTC)
+A_YEAR = timedelta(days=366)
 CLOCKS_DIFFER = timedelta(minutes=10)  # a laptop's clock may be ahead of ours by so much
 NONE_SEEN = UUID(int=0)  # as `after`: the tester had seen that there was no test yet
 
@@ -98,6 +99,8 @@ def given_check(given: Given, *, received_at: datetime) -> None:
 
 def _when_check(given: Given, received_at: datetime) -> None:
     item, done_at, field = given.item, given.done_at, "done_at"
+    if done_at > received_at + A_YEAR:
+        raise TestRefused(f"The test is dated in the year {done_at.year}, and that is still to come. Check the date.", field)
     if done_at > received_at + CLOCKS_DIFFER:
         raise TestRefused(f"The test is dated {moment(done_at)}, and that is still to come. Check the date.", field)
     if done_at < EARLIEST:
@@ -163,7 +166,7 @@ def bench_limits() -> BenchLimits:
     return BenchSettings.current().limits()
 
 
-def test_row(given: Given, subject: Subject, judgement: Judgement, *, person: Any, received_at: datetime) -> BenchTest:
+def row_of(given: Given, subject: Subject, judgement: Judgement, *, person: Any, received_at: datetime) -> BenchTest:
     """Return the row of a test, not saved yet."""
     instrument = given.instrument
     return BenchTest(

@@ -1,0 +1,108 @@
+"""Calls to test things soon: it rained on us, the case was dropped, somebody wants it looked at."""
+
+import uuid as uuids
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import Q
+
+from company.clock import today
+from company.models import Person
+from inventory.models import Item
+from maintenance.models import TestCall
+from maintenance.querysets import open_calls
+from maintenance.services.bench_effects import items_refold
+
+Why = TestCall.Why
+_MOST = 5000
+
+
+class CallRefused(ValueError):  # noqa: N818 (a word of the house)
+    """A call to test things cannot be taken; the words say why."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Called:
+    """What a call did: the calls made, how many of the things fall due by it, and that in a sentence."""
+
+    calls: list[TestCall]
+    due: int
+    words: str
+
+
+def calls_record(
+    *,
+    items: Iterable[Item],
+    why: str,
+    show: int | None,
+    person: Person | None,
+    at: datetime,
+    uid: uuids.UUID | None = None,
+) -> Called:
+    """Call many things to be tested soon, a row a thing, in a constant number of queries; once a uid.
+
+    What has no standing, is retired or went home is passed over. A thing's test falls due that day where the rule of its
+    type says so; the next test of it answers the call.
+    """
+    from maintenance.services.retest import rule_of
+
+    if why not in Why.values:
+        raise CallRefused("Say why: it got wet, was dropped, or somebody asked.")
+    uid, day = uid or uuids.uuid4(), today(at)
+    with transaction.atomic():
+        wanted = sorted({item.pk for item in items})
+        if len(wanted) > _MOST:
+            raise CallRefused(f"That are {len(wanted)} things at once. Call them case by case.")
+        held = Item.objects.select_for_update(of=("self",), no_key=True).owned().filter(pk__in=wanted, type__has_standing=True)
+        things = list(held.select_related("type").order_by("pk"))
+        TestCall.objects.bulk_create(
+            [
+                TestCall(uid=uuids.uuid5(uid, str(item.pk)), item=item, why=why, show=show, at=at, person=person)
+                for item in things
+            ],
+            ignore_conflicts=True,
+        )
+        calls = list(TestCall.objects.filter(uid__in=[uuids.uuid5(uid, str(item.pk)) for item in things]).order_by("item"))
+        items_refold(item_ids=[item.pk for item in things], at=at)  # a call that comes in late may be answered already
+        rules = rule_of({item.type for item in things})
+        bound = {item.pk for item in things if _falls_due(rules[item.type_id], why)}
+        waiting = set(open_calls().filter(pk__in=[call.pk for call in calls]).values_list("item", flat=True))
+        due = bound & waiting
+        Item.objects.filter(Q(test_by=None) | Q(test_by__gt=day), pk__in=due).update(test_by=day)
+    return Called(calls=calls, due=len(due), words=_words(why, len(things), len(due)))
+
+
+def _falls_due(rule: object, why: str) -> bool:
+    if why == Why.WET:
+        return bool(getattr(rule, "after_wet", True))
+    return why == Why.ASKED or bool(getattr(rule, "after_symptom", True))
+
+
+def _words(why: str, called: int, due: int) -> str:
+    if not called:
+        return "Nothing there needs a test."
+    what = {Why.WET: "got wet", Why.DROPPED: "was dropped", Why.ASKED: "is to be looked at"}[Why(why)]
+    things = "1 thing" if called == 1 else f"{called} things"
+    if not due:
+        return f"Noted of {things}: it {what}. By the rules of their types that makes no test due."
+    return f"Noted of {things}: it {what}. {due} of them {'is' if due == 1 else 'are'} to be tested before going out again."
+
+
+def calls_withdraw(*, calls: Iterable[TestCall], at: datetime, person: Person | None = None) -> int:
+    """Take calls back, as if nobody had called; answers how many there were. Each thing's test-by date is what it was."""
+    keys = [call.pk for call in calls]
+    with transaction.atomic():
+        found = TestCall.objects.filter(pk__in=keys, withdrawn_at=None)
+        items = sorted(set(found.values_list("item", flat=True)))
+        list(Item.objects.select_for_update(no_key=True).filter(pk__in=items).order_by("pk").values_list("pk"))
+        number = found.update(withdrawn_at=at)
+        _dates_put_back(items, at)
+    return number
+
+
+def _dates_put_back(items: list[int], at: datetime) -> None:
+    from maintenance.services.retest import items_reckon
+
+    items_reckon(item_ids=items, at=at)
