@@ -12,6 +12,7 @@ from inventory.calc.fact_words import words_of
 from inventory.calc.kinds import Kind
 from inventory.forms_gear import LengthField, MoneyField, PlainForm, TypeField
 from inventory.models import FACTS_OF_KIND, GearType
+from inventory.registries import WIRING_CHOICES
 
 LONGEST_STOCK = 20
 
@@ -84,8 +85,23 @@ class LengthsField(forms.CharField):
         return sorted(lengths)
 
 
+def wiring_field(kind: Kind, now: str) -> forms.Field:
+    """Ask for one of the wirings the floor above knows; what is on record stays choosable though nobody knows it."""
+    known = [choice for answer in WIRING_CHOICES for choice in answer(kind)]
+    if now and now not in dict(known):
+        known.append((now, f"{now}: not one that is written down"))
+    return forms.ChoiceField(
+        label="Wiring",
+        choices=[("", "not said"), *known],
+        required=False,
+        help_text="Which pin goes to which. The bench asks and judges by it.",
+    )
+
+
 class FactsFormBase(ModelForm):
     """Facts of one kind; every label carries its unit."""
+
+    kind: Kind
 
     def __init__(self, *args: Any, **kw: Any) -> None:
         super().__init__(*args, **{"label_suffix": "", **kw})
@@ -93,6 +109,9 @@ class FactsFormBase(ModelForm):
             words, unit = words_of(name)
             if name == "stock_lengths_mm":
                 field.label, field.help_text = "Stock lengths, m", "As 3, 6, 10."
+                continue
+            if name == "wiring":
+                self.fields[name] = wiring_field(self.kind, getattr(self.instance, name, ""))
                 continue
             if name == "source":
                 field.help_text = ""
@@ -106,7 +125,7 @@ def facts_form_of(kind: Kind) -> type[forms.ModelForm]:
     model = FACTS_OF_KIND[kind]
     extra = {"stock_lengths_mm": LengthsField(required=False)} if kind is Kind.LEAD else {}
     meta = type("Meta", (), {"model": model, "exclude": ["type"]})
-    return type(f"{model.__name__}Form", (FactsFormBase,), {"Meta": meta, **extra})
+    return type(f"{model.__name__}Form", (FactsFormBase,), {"Meta": meta, "kind": kind, **extra})
 
 
 class GoesWithForm(PlainForm):

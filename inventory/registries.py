@@ -18,11 +18,14 @@ from inventory.transfer.base import Transfer
 
 @dataclass(frozen=True, kw_only=True)
 class Panel:
-    """One section of the item page: a heading in marker and a template drawn beside it."""
+    """One section of the item page: a heading in marker and a template drawn beside it, with the sheets and the module it
+    needs by their static names."""
 
     title: str
     template: str
     context: dict[str, Any] = field(default_factory=dict)
+    styles: tuple[str, ...] = ()
+    modules: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,6 +88,8 @@ IMPORTS: Registry[Callable[[], Transfer]] = Registry("which lists can be brought
 SHOPPING: Registry[Callable[[HttpRequest, datetime], Iterable[Wanted]]] = Registry("what is there to buy?")
 # Of these items, by their type's name and length: when one of them was last scanned.
 LAST_SEEN: Registry[Callable[[QuerySet[Item]], Iterable[tuple[str, int, datetime]]]] = Registry("when was it last scanned?")
+# Of a kind of gear with a wiring: the wirings it may have, as (key, name).
+WIRING_CHOICES: Registry[Callable[[str], Iterable[tuple[str, str]]]] = Registry("how may a thing of this kind be wired?")
 # {show key: (name, address)}: shows is a floor above, and a key alone says nothing to a person.
 SHOW_NAMES: Registry[Callable[[list[int]], dict[int, tuple[str, str]]]] = Registry("what are these shows called?")
 # The shows something may go out to or come back from about now, the likeliest first.

@@ -13,8 +13,22 @@ class MaintenanceConfig(AppConfig):
 
         parts.register()
 
+        from inventory.registries import WIRING_CHOICES
+        from maintenance.wiring_words import choices_of
+
+        WIRING_CHOICES.add("wirings", choices_of)
+
         from company.changelog import track
         from maintenance.models import BenchSettings, RetestRule, Wiring
 
         for model in (BenchSettings, RetestRule, Wiring):
             track(model)
+
+        from maintenance import item_parts
+
+        item_parts.register()
+
+        from company.registries import JOBS
+        from maintenance.views import sheets
+
+        JOBS.add(sheets.JOB_KIND, sheets.run_job)

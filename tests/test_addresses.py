@@ -19,10 +19,11 @@ from inventory.calc.kinds import Kind
 from inventory.models import CountMove, GearType, LabelRun, Stray
 from inventory.services.cases import placement_record
 from inventory.services.counted import count_out
-from maintenance.models import BenchSettings
+from maintenance.models import BenchSettings, Repair, Sitting, Wiring
 from maintenance.services.faults import fault_open
 from shows.models import Contradiction, Rig, RigRow
 from tests.builders import (
+    a_day,
     make_case,
     make_counted_line,
     make_item,
@@ -131,8 +132,27 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "a/<str:code>/bad/": (HAND, HAND),
     "a/<str:code>/good/": (TECHNICIAN, TECHNICIAN),
     "faults/<int:pk>/close/": (TECHNICIAN, TECHNICIAN),
+    "a/<str:code>/tests/": (HAND, NOBODY),
+    "a/<str:code>/tests/chart.json": (HAND, NOBODY),
+    "a/<str:code>/tests.csv": (HAND, NOBODY),
+    "a/<str:code>/sheet.pdf": (HAND, NOBODY),
+    "bench/sheets/show/<int:show>.pdf": (HAND, NOBODY),
+    "bench/sheets/sitting/<int:pk>.pdf": (HAND, NOBODY),
+    "bench/sheets/day/<str:day>.pdf": (HAND, NOBODY),
+    "a/<str:code>/repair/": (TECHNICIAN, TECHNICIAN),
+    "bench/repairs/": (TECHNICIAN, NOBODY),
+    "bench/repairs.csv": (TECHNICIAN, NOBODY),
+    "bench/repairs/<uuid:uid>/take-back/": (NOBODY, TECHNICIAN),
+    "a/<str:code>/wet/": (NOBODY, HAND),
+    "bench/wet/show/<int:show>/": (NOBODY, HAND),
+    "bench/wet/take-back/": (NOBODY, HAND),
     "bench/instruments/": (TECHNICIAN, TECHNICIAN),
     "bench/limits/": (TECHNICIAN, TECHNICIAN),
+    "bench/wirings/": (HAND, HAND),
+    "bench/wirings/add/": (TECHNICIAN, TECHNICIAN),
+    "bench/wirings/<slug:key>/": (HAND, HAND),
+    "bench/wirings/<slug:key>/edit/": (TECHNICIAN, TECHNICIAN),
+    "bench/wirings/<slug:key>/delete/": (NOBODY, TECHNICIAN),
     "": (HAND, HAND),
     "needs/": (HAND, HAND),
     "shows/": (HAND, HAND),
@@ -213,8 +233,12 @@ POSTS: dict[str, dict[str, Any]] = {
     "shelf/<int:pk>/label/": {},
     "labels/print/": {"what": "codes", "codes": "{code}", "token": "5f4dcc3b-5aa7-4d61-9d83-27deb882cf99"},
     "labels/runs/<int:pk>/again/": {},
+    "a/<str:code>/repair/": {"did": "soldered at A", "done_on": "2026-01-09"},
+    "bench/repairs/<uuid:uid>/take-back/": {},
     "faults/<int:pk>/close/": {"how": "a dry joint, soldered", "closed_how": "a dry joint, soldered", "note": "soldered"},
     "bench/instruments/": {"measures": "ohms"},
+    "bench/wirings/add/": {"name": "Odd lead", "ends": "A: plug: 1 2\nB: plug: 1 2", "nets": "A1=B1"},
+    "bench/wirings/<slug:key>/delete/": {},
     "shows/add/": {"name": "Barn dance", "load_in": "2027-05-07T16:00", "start": "2027-05-07T19:00", "end": "2027-05-07T23:00"},
     "shows/<int:pk>/cancel/": {},
     "shows/<int:pk>/delete/": {},
@@ -249,6 +273,9 @@ class World:
     def __init__(self) -> None:
         at = now()
         BenchSettings.current()
+        self.wiring = Wiring.objects.create(
+            key="odd", name="Odd", ends="A: plug: 1 2\nB: plug: 1 2", nets="A1=B1 | A2=B2", source="measured"
+        )
         self.people = {role: make_person(role, username=f"a-{role}") for role in (HAND, TECHNICIAN, OWNER)}
         owner = self.people[OWNER]
         self.other = make_person("hand", username="joss")
@@ -271,6 +298,8 @@ class World:
             role: Job.objects.create(kind="nothing", title="A job", person=p, made_at=at) for role, p in self.people.items()
         }
         self.fault = fault_open(uid=uuid.uuid4(), item=self.item, symptom="hums", at=at, person=owner)
+        self.sitting = Sitting.objects.create(person=owner, began_at=at)
+        self.repair = Repair.objects.create(uid=uuid.uuid4(), item=self.item, done_at=at, person=owner, did="soldered")
         self.contradiction = Contradiction.objects.create(
             item=self.item, scan_uid=uuid.uuid4(), kind="elsewhere", said="Two said otherwise.", happened_at=at, show=self.show
         )
@@ -284,11 +313,14 @@ class World:
             "code": self.item.code,
             "uid": self.move.uid,
             "token": "a" * 32,
+            "key": self.wiring.key,
             "what": "gear",
             "form": "csv",
             "row_pk": self.row.pk,
             "way": "out",
             "show_id": self.show.pk,
+            "show": self.show.pk,
+            "day": a_day().isoformat(),
         }
         owners = {
             "types/": self.type,
@@ -301,12 +333,15 @@ class World:
             "venues/": self.venue,
             "rigs/": self.rig,
             "faults/": self.fault,
+            "bench/sheets/sitting/": self.sitting,
         }
         for start, one in owners.items():
             if address.lstrip("^").startswith(start):
                 has["pk"] = one.pk
         if address.startswith("cases/"):
             has["code"] = self.case.code
+        if address.startswith("bench/repairs/"):
+            has["uid"] = self.repair.uid
         plain = address.lstrip("^").rstrip("$").replace("\\.", ".")
         plain = re.sub(r"\(\?P<(\w+)>(?:[^()]|\([^()]*\))*\)", r"<\1>", plain)
         return "/" + re.sub(r"<(?:\w+:)?(\w+)>", lambda m: str(given(m[1], has[m[1]])), plain)

@@ -2,9 +2,14 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from maintenance.views import bench_settings
+from maintenance.views import bench_settings, wirings
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("bench/instruments/", bench_settings.instruments, name="bench-instruments"),
     path("bench/limits/", bench_settings.limits, name="bench-limits"),
+    path("bench/wirings/", wirings.wirings, name="wirings"),
+    path("bench/wirings/add/", wirings.wiring_add_page, name="wiring-add"),
+    path("bench/wirings/<slug:key>/", wirings.wiring, name="wiring"),
+    path("bench/wirings/<slug:key>/edit/", wirings.wiring_edit_page, name="wiring-edit"),
+    path("bench/wirings/<slug:key>/delete/", wirings.wiring_delete_it, name="wiring-delete"),
 ]
