@@ -78,12 +78,16 @@ class TypeModel(models.Model):
 
 
 class Risk(models.Model):
-    """Where one item stands now: the one row that nightly work updates."""
+    """Where one item stands now: the one row that nightly work updates. Retired and gone things keep theirs, without a date:
+    they are evidence of their type. Ask for `item__in` what is owned where that matters."""
 
     item = models.OneToOneField(Item, on_delete=models.CASCADE, related_name="risk", primary_key=True)
     made_at = models.DateTimeField()
     failures = models.FloatField(default=0)
     shows = models.FloatField(default=0)  # exposure its record covers
+    # how often it was put in use afresh, and was bad from then: with the two above what its type's model has learnt from it
+    starts = models.PositiveSmallIntegerField(default=0)
+    starts_bad = models.PositiveSmallIntegerField(default=0)
     since = models.FloatField(default=0)  # shows since its last test, weighed by what an uneventful show sees
     chance_now = models.FloatField(default=0)
     shows_left = models.FloatField(null=True, blank=True)
