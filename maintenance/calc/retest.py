@@ -24,10 +24,12 @@ from maintenance.calc.retest_forecast import forecast_chance, forecast_given
 from maintenance.calc.retest_guard import Guard, guard
 from maintenance.calc.retest_record import CODES, Event, Record, Records, What, fold, fold_many, records_of
 from maintenance.calc.retest_type import VERSION, TypeModel, model_from, rate_quantile, type_fit
+from maintenance.calc.retest_wear import Clock, WearOut, wear_fit
 
 __all__ = [
     "CODES",
     "VERSION",
+    "Clock",
     "Event",
     "Guard",
     "Reckoned",
@@ -38,6 +40,7 @@ __all__ = [
     "Situation",
     "Situations",
     "TypeModel",
+    "WearOut",
     "What",
     "bad_chance",
     "default_rule",
@@ -57,18 +60,34 @@ __all__ = [
     "rule_from",
     "situations_of",
     "type_fit",
+    "wear_of",
 ]
 
 
-def model_of(rule: Rule, records: Records) -> TypeModel:
-    """Learn a type's model from the records of all its items, retired and lost ones too: they are evidence like any other."""
+def model_of(rule: Rule, records: Records, clock: Clock | None = None) -> TypeModel:
+    """Learn a type's model from the records of all its items, retired and lost ones too: they are evidence like any other.
+
+    With `clock`, that of a type that wears out, the model is by the clock and `reckon` must be given the same.
+    """
+    timed = clock.records(records) if clock else records
     return type_fit(
         median_shows=rule.median_shows,
         pessimistic_shows=rule.pessimistic_shows,
-        failures=records.failures,
-        shows=records.shows,
+        failures=timed.failures,
+        shows=timed.shows,
         starts=int(np.sum(records.starts)),
         starts_bad=int(np.sum(records.starts_bad)),
+    )
+
+
+def wear_of(rule: Rule, records: Records, *, replacement_cents: int = 0) -> WearOut:
+    """Look for wear in a type. With what a new one costs, an age to replace at is named where the evidence allows."""
+    return wear_fit(
+        records=records,
+        median_shows=rule.median_shows,
+        pessimistic_shows=rule.pessimistic_shows,
+        planned_cost=replacement_cents,
+        failure_cost=replacement_cents + rule.show_cents if replacement_cents else 0,
     )
 
 

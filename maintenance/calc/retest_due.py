@@ -11,6 +11,7 @@ from maintenance.calc.retest_defaults import Rule
 from maintenance.calc.retest_guard import Guard
 from maintenance.calc.retest_record import Floats, Ints, Record, Records, records_of
 from maintenance.calc.retest_type import TypeModel, chance, guess_share, rate_above, rate_quantile, shows_until
+from maintenance.calc.retest_wear import Clock
 
 DAYS_A_MONTH = 365.25 / 12
 MOST_SHOWS = 100_000  # further ahead than anybody plans
@@ -289,26 +290,35 @@ def reckon_many(
     situations: Situations,
     today: date,
     guard: Guard | None = None,
+    clock: Clock | None = None,
     noun: str = "item",
 ) -> Reckoning:
     """Reckon all items of one type: chance bad now, shows left, date and sentence of each, in the order of the records.
 
-    `noun` is what one is called in the sentences. Nothing here reads a clock: `today` is the company's day.
+    `noun` is what one is called in the sentences. `clock` is the age clock of a type that wears out (`retest_wear`), with a
+    model learnt by it; shows stay shows in all that goes in and comes out.
     """
     kept = guard or Guard()
-    now = bad_chance(model, records, np.zeros(len(records)))
-    wanted = _wanted(model, records, rule.target)
+    timed = clock.records(records) if clock else records
+
+    def ahead(shows: Floats) -> Floats:
+        return clock.on(records.age + shows) - clock.on(records.age) if clock else shows
+
+    now = bad_chance(model, timed, ahead(np.zeros(len(records))))
+    wanted = _wanted(model, timed, rule.target)
+    if clock:
+        wanted = np.minimum(clock.age(clock.on(records.age) + wanted) - records.age, MOST_SHOWS)
     clamped, which = _clamped(rule, kept, wanted, records, situations)
     left = np.floor(clamped + 1e-9)
-    then = bad_chance(model, records, left)
+    then = bad_chance(model, timed, ahead(left))
     due, by_code = _dates(rule, left, situations, today.toordinal())
     due[records.down], by_code[records.down] = -1, 0
-    shares = guess_share(model, records.shows)
+    shares = guess_share(model, timed.shows)
     limits, sources = list(Limit), list(By)
     limit = [limits[code] for code in which.tolist()]
     by = [sources[code] for code in by_code.tolist()]
     short = wanted + records.since_test < rule.least_shows
-    retire, retire_why = _retire(model, rule, records, situations, short, noun)
+    retire, retire_why = _retire(model, rule, records, timed, situations, short, noun)
     why = _sentences(model, rule, kept, records, noun, limit, by, left, due, then, shares)
     return Reckoning(
         chance_now=now,
@@ -370,7 +380,7 @@ def _sentences(
 
 
 def _retire(
-    model: TypeModel, rule: Rule, records: Records, situations: Situations, short: np.ndarray, noun: str
+    model: TypeModel, rule: Rule, records: Records, timed: Records, situations: Situations, short: np.ndarray, noun: str
 ) -> tuple[np.ndarray, list[str]]:
     """Say which items are far worse than their kind: 90 % sure of 3 x the type's median rate, or too short twice."""
     count = len(records)
@@ -378,7 +388,7 @@ def _retire(
     failed = np.flatnonzero(records.failures > 0)  # one that never failed cannot be shown to be worse than its kind
     if len(failed):
         usual = RETIRE_TIMES * rate_quantile(model, 0.5)
-        sure[failed] = rate_above(model, records.failures[failed], records.shows[failed], usual)
+        sure[failed] = rate_above(model, timed.failures[failed], timed.shows[failed], usual)
     fresh = shows_until(model, np.zeros(1), np.zeros(1), np.array([rule.target]))[0]
     again = short & situations.last_short & (records.failures > 1) & bool(fresh >= rule.least_shows)
     worse = sure >= RETIRE_SURE
@@ -401,6 +411,7 @@ def reckon(
     situation: Situation,
     today: date,
     guard: Guard | None = None,
+    clock: Clock | None = None,
     noun: str = "item",
 ) -> Reckoned:
     """Reckon one item, by the same arithmetic as its whole type."""
@@ -411,6 +422,7 @@ def reckon(
         situations=situations_of([situation]),
         today=today,
         guard=guard,
+        clock=clock,
         noun=noun,
     )
     return reckoned_at(found, 0)

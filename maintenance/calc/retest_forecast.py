@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from maintenance.calc.retest_record import Record
+from maintenance.calc.retest_record import Record, records_of
 from maintenance.calc.retest_type import VERSION, TypeModel
+from maintenance.calc.retest_wear import Clock
 
 TERMS = 12
 
@@ -18,13 +19,15 @@ def start_left(model: TypeModel, start_missed: float) -> float:
     return bad * start_missed / (1.0 - bad + bad * start_missed)
 
 
-def forecast_given(model: TypeModel, record: Record) -> dict[str, Any]:
+def forecast_given(model: TypeModel, record: Record, clock: Clock | None = None) -> dict[str, Any]:
     """Return what a forecast for this item is made from, small enough to store with it.
 
     The item's rate is a mixture of gammas; they are put in order of their means, gathered into TERMS of like weight, and each
-    gathering replaced by the gamma of its mean and variance, so that the whole keeps its own (our design).
+    gathering replaced by the gamma of its mean and variance, so that the whole keeps its own (our design). With the age clock
+    of a type that wears out, T and since are by the clock, and clock and age are stored too.
     """
-    shape, rate = model.a + record.failures, model.b + record.shows
+    timed = clock.records(records_of([record])).at(0) if clock else record
+    shape, rate = model.a + timed.failures, model.b + timed.shows
     mean = shape / rate
     second = mean * (shape + 1) / rate
     order = np.argsort(mean, kind="stable")
@@ -36,14 +39,17 @@ def forecast_given(model: TypeModel, record: Record) -> dict[str, Any]:
     middle = first / whole
     spread = square / whole - middle**2
     terms = zip(whole, middle**2 / spread, middle / spread, strict=True)
-    return {
+    given: dict[str, Any] = {
         "version": VERSION,
         "grid": [[float(f"{number:.9g}") for number in term] for term in terms],
-        "r": record.failures,
-        "T": record.shows,
-        "since": record.since,
+        "r": timed.failures,
+        "T": timed.shows,
+        "since": timed.since,
         "start": start_left(model, record.start_missed),
     }
+    if clock:
+        given |= {"power": clock.power, "unit": clock.unit, "age": record.age}
+    return given
 
 
 def forecast_chance(given: Mapping[str, Any], shows: float, *, sees: float = 1.0) -> float:
@@ -54,7 +60,12 @@ def forecast_chance(given: Mapping[str, Any], shows: float, *, sees: float = 1.0
     """
     if shows < 0:
         raise ValueError("A forecast is for nothing or more shows ahead.")
-    ahead = float(given["since"]) + shows
+    more = shows
+    if "power" in given:
+        clock, age = Clock(power=given["power"], unit=given["unit"]), float(given["age"])
+        now, then = clock.on(np.array([age, age + shows]))
+        more = float(then - now)
+    ahead = float(given["since"]) + more
     terms = given["grid"]
     total = sum(weight for weight, _, _ in terms)
     bad = sum(-weight * expm1(-shape * log1p(ahead / rate)) for weight, shape, rate in terms) / total
