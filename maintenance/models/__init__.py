@@ -2,6 +2,21 @@
 
 from company.guards import guard
 from maintenance.models.bench import BenchFigure, BenchSettings, BenchTest, Repair, Sitting, TestCall, Wiring
+from maintenance.models.cells import (
+    CapacityTest,
+    CellForecast,
+    CellForecastOutcome,
+    CellLot,
+    CellMove,
+    CellPlan,
+    CellReading,
+    CellType,
+    Charge,
+    DeviceDraw,
+    FittedSet,
+    HoursNote,
+    Swap,
+)
 from maintenance.models.faults import Fault, UseLedger
 from maintenance.models.retest import Forecast, ForecastOutcome, RetestRule, Risk, TypeModel
 
@@ -9,13 +24,26 @@ __all__ = [
     "BenchFigure",
     "BenchSettings",
     "BenchTest",
+    "CapacityTest",
+    "CellForecast",
+    "CellForecastOutcome",
+    "CellLot",
+    "CellMove",
+    "CellPlan",
+    "CellReading",
+    "CellType",
+    "Charge",
+    "DeviceDraw",
     "Fault",
+    "FittedSet",
     "Forecast",
     "ForecastOutcome",
+    "HoursNote",
     "Repair",
     "RetestRule",
     "Risk",
     "Sitting",
+    "Swap",
     "TestCall",
     "TypeModel",
     "UseLedger",
@@ -25,4 +53,19 @@ __all__ = [
 guard(
     *(BenchFigure, BenchSettings, BenchTest, Fault, Forecast, ForecastOutcome, Repair, RetestRule, Risk, Sitting, TestCall),
     *(TypeModel, UseLedger, Wiring),
+)
+guard(
+    CapacityTest,
+    CellForecast,
+    CellForecastOutcome,
+    CellLot,
+    CellMove,
+    CellPlan,
+    CellReading,
+    CellType,
+    Charge,
+    DeviceDraw,
+    FittedSet,
+    HoursNote,
+    Swap,
 )
