@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from maintenance.calc.bench import Capability, Finding
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.box_gain import MOST_DRAW_MA, expected_gain, least_phantom_v, loads
+from maintenance.calc.box_gain import MOST_DRAW_MA, expected_gain, granted, least_phantom_v, loads
 from maintenance.calc.box_steps import LEVEL_CAUTION, channels_of, crackle, joins, pads, polarity, sound
 from maintenance.calc.boxes import GAIN_HIGH, GAIN_LOW, SILENT_DB, named_gain
 from maintenance.calc.steps import OHM, Answers, Found, Says, Step, between, figure_of, finding_of, golden_of, keyed, said
@@ -84,7 +84,7 @@ def _gain(
     return Step(
         key=keyed(base, channel),
         title=title,
-        how=f"Run it {fed}: 1 kHz in, pads out, {said(load, OHM)} on the output; write output less input in dB.",
+        how=f"Run it {fed}: 1\u2009kHz in, pads out, {said(load, OHM)} on the output; write output less input in dB.",
         unit="dB",
         needs=needs,
         low=low,
@@ -211,7 +211,7 @@ def look(
         for says, text, keys in _channel(channel, answers, facts, limits):
             findings.append(finding_of(says, channel, text))
             instead.update(keys)
-    return Found(findings=tuple(findings), instead_of=frozenset(instead))
+    return Found(findings=tuple(findings), instead_of=frozenset(instead), told=granted(facts))
 
 
 def _channel(

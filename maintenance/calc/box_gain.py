@@ -68,6 +68,12 @@ def loads(facts: Mapping[str, object]) -> tuple[float, float]:
     return source, figure_of(facts, "bench_load_ohm") or (LINE_LOAD_OHM if is_isolator(facts) else MIC_LOAD_OHM)
 
 
+def granted(facts: Mapping[str, object]) -> dict[str, float | str]:
+    """Return what a gain is worked out with, to be stored with the test."""
+    source, load = loads(facts)
+    return {"source_ohm": source, "load_ohm": load}
+
+
 def expected_gain(
     facts: Mapping[str, object], *, primary_ohm: float | None = None, secondary_ohm: float | None = None
 ) -> tuple[float, float] | None:

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 from maintenance.calc.bench import Capability, Finding
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.box_gain import expected_gain, is_isolator, loads
+from maintenance.calc.box_gain import expected_gain, granted, is_isolator, loads
 from maintenance.calc.box_steps import LEVEL_CAUTION, channels_of, crackle, joins, pads, polarity, sound
 from maintenance.calc.steps import OHM, Answers, Found, Says, Step, between, figure_of, finding_of, golden_of, keyed, said
 
@@ -52,7 +52,7 @@ def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[st
 
 
 def _passive_gain(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[str, float], channel: int | None) -> Step:
-    first = golden_of(golden, "gain", "Gain at 1 kHz", channel)
+    first = golden_of(golden, "gain", "Gain", channel)
     windings = [golden_of(golden, f"winding-{w}", title, channel) for w, title in _WINDING_TITLES.items()]
     span = expected_gain(facts, primary_ohm=windings[1], secondary_ohm=windings[0])
     load = loads(facts)[1]
@@ -69,8 +69,8 @@ def _passive_gain(facts: Mapping[str, object], limits: BenchLimits, golden: Mapp
         expect = f"The type's turns ratio is not known; such boxes read {between(low, high, 'dB')}."
     return Step(
         key=keyed("gain", channel),
-        title="Gain at 1 kHz",
-        how=f"Pads out: send 1 kHz into the input, load the output with {said(load, OHM)}; write output less input in dB.",
+        title="Gain",
+        how=f"Pads out: send 1\u2009kHz into the input, load the output with {said(load, OHM)}; write output less input in dB.",
         unit="dB",
         needs=Capability.TONE,
         low=low,
@@ -171,19 +171,29 @@ def look(
             and (step.low or 0) <= gain <= (step.high or 0)
         ):
             span = expected_gain(facts, primary_ohm=primary, secondary_ohm=secondary)
-            first = golden_of(golden, "gain", "Gain at 1 kHz", channel)
+            first = golden_of(golden, "gain", "Gain", channel)
             if span is not None and first is None and gain < span[0] - limits.gain_db:
                 text = (
-                    f"Gain at 1 kHz is {said(gain, 'dB')}; ratio, load and the windings just measured predict "
+                    f"Gain is {said(gain, 'dB')}; ratio, load and the windings just measured predict "
                     f"{said(span[0], 'dB')}, give or take {said(limits.gain_db, 'dB')}."
                 )
                 findings.append(finding_of(GAIN_LOW, channel, text))
-        if primary == math.inf and gain is not None and step is not None and named is None and gain >= (step.low or 0):
+        known = golden_of(golden, "winding-in", _WINDING_TITLES["in"], channel) is not None
+        if (
+            primary == math.inf
+            and not known
+            and gain is not None
+            and step is not None
+            and named is None
+            and gain >= (step.low or 0)
+        ):
             instead.add(keyed("winding-in", channel))
             reasons.append(
                 "The input reads open to direct current yet passes the tone: a capacitor in series, as some boxes have."
             )
-    return Found(findings=tuple(findings), instead_of=frozenset(instead), reasons=tuple(dict.fromkeys(reasons)))
+    return Found(
+        findings=tuple(findings), instead_of=frozenset(instead), reasons=tuple(dict.fromkeys(reasons)), told=granted(facts)
+    )
 
 
 def _finite(*values: float | None) -> bool:

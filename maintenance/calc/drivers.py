@@ -29,7 +29,7 @@ def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[st
         Step(
             key="buzz",
             title="Buzzes or rubs",
-            how="Sweep a tone slowly from 30 Hz to 1 kHz at low level: does anything buzz, rub or rattle?",
+            how="Sweep a tone slowly from 30\u2009Hz to 1\u2009kHz at low level: does anything buzz, rub or rattle?",
             needs=Capability.TONE,
             wanted=False,
             caution=TONE,

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from maintenance.calc.bench import Capability, Finding
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.steps import Answers, Found, Says, Step, count, finding_of, golden_of, keyed, neighbours, said
+from maintenance.calc.steps import Answers, Found, Says, Step, count, finding_of, keyed, neighbours, said
 
 TONE = "Amplifiers off or muted; start low: protect ears and high-frequency drivers."
 SILENT_DB = 30.0  # so far below its neighbours is no signal
@@ -15,35 +15,27 @@ def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[st
     many = count(facts, "inputs", count(facts, "outputs"))
     channels: list[int | None] = [None] if many == 1 else list(range(1, many + 1))
     return (
-        *(_level(limits, golden, c) for c in channels),
+        *(_level(limits, c) for c in channels),
         *(_crackle(c) for c in channels),
         *(_noise(c) for c in channels),
         *(_switches(c) for c in channels),
     )
 
 
-def _level(limits: BenchLimits, golden: Mapping[str, float], channel: int | None) -> Step:
-    first = golden_of(golden, "level", "Level with a tone", channel)
-    low, high = (None, None) if first is None else (first - limits.level_db, first + limits.level_db)
-    own = "" if first is None else f" Its own first reading was {said(first, 'dB')}."
+def _level(limits: BenchLimits, channel: int | None) -> Step:
     return Step(
         key=keyed("level", channel),
         title="Level with a tone",
-        how="The same 1 kHz tone into each in turn, same gain, pads out, equaliser flat: write what its meter shows.",
+        how="The same 1\u2009kHz tone into each in turn, same gain, pads out, equaliser flat: write what its meter shows.",
         unit="dB",
         needs=Capability.TONE,
-        low=low,
-        high=high,
-        watch=True,
         channel=channel,
         caution=TONE,
-        expect=f"Within {said(limits.level_db, 'dB')} of its neighbours.{own}",
+        expect=f"Within {said(limits.level_db, 'dB')} of its neighbours.",
         proves=("its level",),
         least=-140,
         most=60,
         slip="Write the level in dB as the meter shows it.",
-        below=_QUIET,
-        above=_LOUD,
     )
 
 
@@ -134,8 +126,10 @@ def look(
         if step.base == "level" and step.channel is not None and (value := answers.value(step.key)) is not None
     }
     findings: list[Finding] = []
-    instead: set[str] = set()
+    held: dict[str, tuple[float, float]] = {}
     for channel, away in neighbours(levels).items():
+        middle = levels[channel] - away
+        held[keyed("level", channel)] = (middle - limits.level_db, middle + limits.level_db)
         if abs(away) <= limits.level_db:
             continue
         says = _DEAD if away < -SILENT_DB else _QUIET if away < 0 else _LOUD
@@ -144,7 +138,6 @@ def look(
             f"the others; at most {said(limits.level_db, 'dB')} is meant."
         )
         findings.append(finding_of(says, channel, text))
-        instead.add(keyed("level", channel))
     alone = any(s.base == "level" for s in steps) and levels and len(levels) < 2
     cannot = ("One channel's level alone cannot be told from the others: read at least two.",) if alone else ()
-    return Found(findings=tuple(findings), instead_of=frozenset(instead), cannot=cannot)
+    return Found(findings=tuple(findings), held=held, cannot=cannot)

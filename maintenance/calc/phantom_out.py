@@ -16,6 +16,7 @@ LOAD_OHM = 1400.0  # draws a P48 input's full 10 mA
 OTHER_LOAD_OHM = 3300.0
 FEED_TOLERANCE = 0.10
 GONE_V = 1.0
+HOLDS = "that phantom holds under load"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,6 +155,7 @@ _SHORT_HIGH = Says(
     title="A leg gives too much current",
     effect="The two legs differ, or a bridged resistor heats when a lead is shorted.",
     repair="Measure the two feed resistors of this input.",
+    weight=Verdict.WATCH,
 )
 _SAG = Says(name="collapses", title="Collapses under load", effect=_COLLAPSES, repair=_FEED)
 _STIFF = Says(
@@ -200,7 +202,11 @@ def _open(supply: Supply, pin: int, channel: int | None) -> Step:
 
 def _loads(supply: Supply, first: float, second: float, channel: int | None) -> tuple[Step, ...]:
     keys = {LOAD_OHM: keyed("load", channel), OTHER_LOAD_OHM: keyed("load-3k3", channel)}
-    return tuple(_load(supply, ohm, keys[ohm], channel, () if ohm == first else (keys[first],)) for ohm in (first, second))
+    return (
+        _load(supply, first, keys[first], channel, ()),
+        _load(supply, second, keys[second], channel, (keys[first],)),
+        _short_both(supply, channel, tuple(keys.values())),
+    )
 
 
 def _load(supply: Supply, ohm: float, key: str, channel: int | None, stands_in_for: tuple[str, ...]) -> Step:
@@ -222,7 +228,7 @@ def _load(supply: Supply, ohm: float, key: str, channel: int | None, stands_in_f
         channel=channel,
         caution=MUTE,
         expect=expect,
-        proves=("that phantom holds under load",),
+        proves=(HOLDS,),
         stands_in_for=stands_in_for,
         least=0,
         most=60,
@@ -254,6 +260,30 @@ def _short(supply: Supply, pin: int, channel: int | None) -> Step:
     )
 
 
+def _short_both(supply: Supply, channel: int | None, stands_in_for: tuple[str, ...]) -> Step:
+    span = short_range_ma(supply, legs=2)
+    low, high = span or (None, None)
+    return Step(
+        key=keyed("short-both", channel),
+        title="Short-circuit current, both pins",
+        how="Milliamps range: join pins 2 and 3 together to pin 1 through the meter, in place of a load.",
+        unit="mA",
+        needs=Capability.MILLIAMPS,
+        low=low,
+        high=high,
+        channel=channel,
+        caution=MUTE,
+        expect=f"{supply.name}: {between(low, high, 'mA')}." if span else "Kept and not judged.",
+        proves=(HOLDS,),
+        stands_in_for=stands_in_for,
+        least=0,
+        most=200,
+        slip="Were microamps meant?",
+        below=_SAG,
+        above=_STIFF,
+    )
+
+
 def look(
     steps: tuple[Step, ...], answers: Answers, facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[str, float]
 ) -> Found:
@@ -277,7 +307,7 @@ def _channel(
 
     opened = {pin: answers.value(key(f"open-{pin}")) for pin in (2, 3)}
     shorted = {pin: answers.value(key(f"short-{pin}")) for pin in (2, 3)}
-    every = tuple(key(b) for b in ("open-2", "open-3", "load", "load-3k3", "short-2", "short-3"))
+    every = tuple(key(b) for b in ("open-2", "open-3", "load", "load-3k3", "short-both", "short-2", "short-3"))
     read = [v for v in opened.values() if v is not None]
     if read and all(v < GONE_V for v in read):
         return [(finding_of(_NO_PHANTOM, channel, f"Without load it reads {_volts(opened)}."), every)]
@@ -299,46 +329,39 @@ def _channel(
             repair="Look for damp, a leaking input capacitor or a wrong resistor on the lower leg.",
         )
         found.append((finding_of(uneven, channel, f"Without load it reads {_volts(opened)}."), ()))
-    for base, load in (("load", LOAD_OHM), ("load-3k3", OTHER_LOAD_OHM)):
-        found += _collapse(channel, key(base), load, opened, shorted, answers, supply)
+    if len(read) and sum(read) / len(read) >= supply.volts - supply.tolerance_v and supply.feed_ohm is not None:
+        idle = sum(read) / len(read)
+        for base in ("load", "load-3k3", "short-both"):
+            step, loaded = answers.steps[key(base)], answers.value(key(base))
+            if loaded is not None and step.low is not None and loaded < step.low:
+                found.append((_collapse(step, loaded, idle, shorted, supply), (key(base),)))
     found += _match(channel, shorted, supply, limits)
     return found
 
 
-def _collapse(
-    channel: int | None,
-    key: str,
-    load: float,
-    opened: dict[int, float | None],
-    shorted: dict[int, float | None],
-    answers: Answers,
-    supply: Supply,
-) -> list[tuple[Finding, tuple[str, ...]]]:
-    loaded = answers.value(key)
-    span = loaded_range(supply, load)
-    read = [v for v in opened.values() if v is not None]
-    if loaded is None or span is None or loaded >= span[0] or not read:
-        return []
-    idle = sum(read) / len(read)
-    if idle < supply.volts - supply.tolerance_v:
-        return []
-    feed = feed_estimate_ohm(open_v=idle, loaded_v=loaded, load_ohm=load)
-    guess = (
+def _collapse(step: Step, loaded: float, idle: float, shorted: Mapping[int, float | None], supply: Supply) -> Finding:
+    """Tell a supply that reads full when idle and gives way under a load, with what its feed looks like."""
+    if step.unit == "mA":
+        feed = math.inf if loaded <= 0 else 2 * idle / loaded * 1000
+    else:
+        load = LOAD_OHM if step.base == "load" else OTHER_LOAD_OHM
+        feed = feed_estimate_ohm(open_v=idle, loaded_v=loaded, load_ohm=load)
+    like = (
         "nothing is left"
         if math.isinf(feed)
         else f"as if each leg had {said(feed, 'Ω')} instead of {said(supply.feed_ohm or 0, 'Ω')}"
     )
     text = (
-        f"Idle looks fine at {said(idle, 'V')} but it collapses under load: {said(loaded, 'V')} across {said(load, 'Ω')}, "
-        f"expected {between(*span, 'V')}, {guess}."
+        f"Idle looks fine at {said(idle, 'V')} but it collapses under load. {step.title} reads {said(loaded, step.unit)}, "
+        f"expected {between(step.low, step.high, step.unit)}: {like}."
     )
-    single = [v for v in shorted.values() if v is not None]
-    short = short_range_ma(supply)
-    repair = _FEED
-    if short and len(single) == 2 and all(short[0] <= v <= short[1] for v in single):
-        repair = "Each leg alone gives its current, so the resistors are right: the converter behind them is weak."
+    each, span = [v for v in shorted.values() if v is not None], short_range_ma(supply)
+    alone = span is not None and len(each) == 2 and all(span[0] <= v <= span[1] for v in each)
+    repair = (
+        "Each leg alone gives its current, so its resistors are right: the converter behind them is weak." if alone else _FEED
+    )
     says = Says(name="collapses", title="Idle looks fine but it collapses under load", effect=_COLLAPSES, repair=repair)
-    return [(finding_of(says, channel, text), (key,))]
+    return finding_of(says, step.channel, text)
 
 
 def _match(

@@ -76,12 +76,15 @@ class Step:
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """What a family adds: its own findings, the steps whose plain findings they stand in for, and sentences."""
+    """What a family adds: its own findings, the steps whose plain findings they stand in for, sentences (`cannot`: why no
+    verdict can be given), limits that only the other readings give, and what else was taken for granted."""
 
     findings: tuple[Finding, ...] = ()
     instead_of: frozenset[str] = frozenset()
     reasons: tuple[str, ...] = ()
     cannot: tuple[str, ...] = ()
+    held: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    told: Mapping[str, float | str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -247,12 +250,9 @@ def judge(
             continue
         low_side = step.low is not None and value < step.low
         high_side = step.high is not None and value > step.high
-        judged = step.low is not None or step.high is not None
         if math.isfinite(value):
-            within = not (low_side or high_side) if judged else None
-            figures.append(
-                Figure(name=step.name[:60], value=value, unit=step.unit, low=step.low, high=step.high, within=within)
-            )
+            low, high = found.held.get(step.key, (step.low, step.high))
+            figures.append(_figure(step, value, low, high))
         says = step.below if low_side else step.above if high_side else None
         if says is None or step.key in found.instead_of:
             continue
@@ -263,6 +263,12 @@ def judge(
             text += " That range is typical of such gear, not this unit's own first reading."
         findings.append(finding_of(says, step.channel, text, weight))
     return _verdict(steps, answers, found, findings, figures, limits, uses, passed)
+
+
+def _figure(step: Step, value: float, low: float | None, high: float | None) -> Figure:
+    judged = low is not None or high is not None
+    within = (low is None or value >= low) and (high is None or value <= high)
+    return Figure(name=step.name[:60], value=value, unit=step.unit, low=low, high=high, within=within if judged else None)
 
 
 def finding_of(says: Says, channel: int | None, text: str, weight: Verdict | None = None) -> Finding:
@@ -288,14 +294,13 @@ def _verdict(
     uses: Sequence[str],
     passed: str,
 ) -> Judgement:
-    missing = [
-        step for step in steps if step.key not in answers.given and not any(k in answers.given for k in step.stands_in_for)
-    ]
+    covered = _covered(steps, answers)
+    missing = [step for step in steps if step.key not in covered and not step.stands_in_for]
     cannot = [*found.cannot, *_unproved(steps, answers)]
     fails = [f for f in findings if f.weight == Verdict.FAIL]
     dead = tuple(sorted({f.channel for f in fails if f.channel is not None}))
     told = limits.told()
-    held: dict[str, float | str] = {name: told[name] for name in uses if name in told}
+    held: dict[str, float | str] = {name: told[name] for name in uses if name in told} | dict(found.told)
     reasons = list(found.reasons)
     if not answers.given:
         verdict, cannot = Verdict.CANNOT_TELL, ["Nothing was measured."]
@@ -317,6 +322,12 @@ def _verdict(
         dead_channels=dead,
         limits=held,
     )
+
+
+def _covered(steps: Sequence[Step], answers: Answers) -> set[str]:
+    """Return the steps that were answered, or that a measured one stands in for; a listener's yes measures nothing."""
+    given = [step for step in steps if step.key in answers.given]
+    return {step.key for step in given} | {key for step in given if step.unit for key in step.stands_in_for}
 
 
 def _unproved(steps: Sequence[Step], answers: Answers) -> list[str]:
