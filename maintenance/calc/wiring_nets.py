@@ -113,6 +113,7 @@ class Wiring:
     notation: tuple[str, str] = ("", "")
     index: Mapping[str, int] = field(default_factory=dict, repr=False)
     net_index: tuple[int, ...] = field(default=(), repr=False)  # which net each pin is of
+    net_pins: tuple[tuple[int, ...], ...] = field(default=(), repr=False)  # the pins of each net
     end_index: tuple[int, ...] = field(default=(), repr=False)
     channel_index: tuple[int | None, ...] = field(default=(), repr=False)
     special: Mapping[tuple[int, int], Expected] = field(default_factory=dict, repr=False)  # by two nets, the smaller first

@@ -330,6 +330,7 @@ def _wiring_made(ends: tuple[End, ...], base: _Pieces, sends: int | None, return
         notation=_written(ends, base),
         index=index,
         net_index=tuple(net_index),
+        net_pins=tuple(tuple(index[p] for p in net.pins) for net in nets),
         end_index=tuple(letters.index(p[0]) for p in pins),
         channel_index=tuple(channel_of((p,)) for p in pins),
         special=special,
