@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.core.validators import BaseValidator, MaxValueValidator, MinValueValidator
 
 from company.plain import Form, ModelForm
 from maintenance.calc.bench import Capability
@@ -41,6 +42,12 @@ def _tidy(value: float) -> float | int:
     return int(value) if value == int(value) else float(f"{value:.6g}")
 
 
+def _bound(name: str, sort: type[BaseValidator]) -> float | None:
+    """Return the least or most a column may hold, so that the form says it in its own unit."""
+    column: Any = BenchSettings._meta.get_field(name)
+    return next((v.limit_value for v in column.validators if type(v) is sort), None)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Told:
     """How a column is asked for: its label with the unit, what it means, and what one unit of the form is in the column's."""
@@ -71,12 +78,16 @@ GROUPS = (
         "that of the contacts in between.",
         source=f"The resistance of copper comes from published wire tables. The allowances: {_JUDGED[0].lower()}{_JUDGED[1:]}",
         told=(
-            Told(name="core_factor", label="Copper, times", means="1.15: real wire is up to 15 in 100 worse than the table."),
+            Told(
+                name="core_factor",
+                label="Copper, times",
+                means="Where the table gives ideal copper, as gauges do: real wire is a little worse.",
+            ),
             Told(name="contact_ohm", label="Each contact, Ω", means="A plug in a socket, clean, with a firm grip."),
             Told(name="guard_ohm", label="Added for safety, Ω", means="So that a good lead is not failed by the last digit."),
             Told(
                 name="watch_extra_ohm",
-                label="Fails from copper and so much, Ω",
+                label="Fails so far over copper, Ω",
                 means="Between pass and this it is watched: still in use, tested again sooner.",
             ),
         ),
@@ -94,11 +105,11 @@ GROUPS = (
             ),
             Told(
                 name="insulation_ohm",
-                label="Insulation: rejected below, MΩ",
+                label="Insulation bad below, MΩ",
                 means="Tried at a high voltage. Passive cables only, both ends free; never into electronics.",
                 scale=1e6,
             ),
-            Told(name="insulation_good_ohm", label="Insulation: good from, MΩ", means="In between it is watched.", scale=1e6),
+            Told(name="insulation_good_ohm", label="Insulation good from, MΩ", means="In between it is watched.", scale=1e6),
         ),
     ),
     Group(
@@ -117,7 +128,7 @@ GROUPS = (
         says="A loudspeaker lead carries power: what it swallows the loudspeaker does not get.",
         source=_JUDGED,
         told=(
-            Told(name="loudspeaker_leg_ohm", label="Above its copper, each leg, Ω"),
+            Told(name="loudspeaker_leg_ohm", label="Each leg over copper, Ω"),
             Told(name="loudspeaker_loss_db", label="Loss into the load, dB"),
         ),
     ),
@@ -128,11 +139,11 @@ GROUPS = (
         "reference one.",
         source=f"Legs of a phantom output: 0.4 in 100, IEC 61938. The rest: {_JUDGED[0].lower()}{_JUDGED[1:]}",
         told=(
-            Told(name="golden_share", label="A winding may drift by, in 100", scale=0.01),
+            Told(name="golden_share", label="A winding drifts by, in 100", scale=0.01),
             Told(name="gain_db", label="Gain may be off by, dB"),
             Told(name="pad_db", label="A pad may be off by, dB"),
             Told(name="level_db", label="Levels may differ by, dB", means="A microphone, an input, against its neighbour."),
-            Told(name="phantom_match_share", label="Legs of a phantom output, in 100", scale=0.01),
+            Told(name="phantom_match_share", label="Phantom legs differ by, in 100", scale=0.01),
         ),
     ),
     Group(
@@ -146,9 +157,7 @@ GROUPS = (
             Told(name="sees_ohms", label="Ohms, of 100", scale=0.01),
             Told(name="sees_lamps_flexed", label="Lamps while flexed, of 100", scale=0.01),
             Told(name="sees_ohms_flexed", label="Ohms while flexed, of 100", scale=0.01),
-            Told(
-                name="sees_show", label="A show where nothing happened, of 100", means="It counts as a small test.", scale=0.01
-            ),
+            Told(name="sees_show", label="An uneventful show, of 100", means="It counts as a small test.", scale=0.01),
         ),
     ),
     Group(
@@ -160,7 +169,11 @@ GROUPS = (
             Told(name="earth_ohm", label="Protective earth at most, Ω"),
             Told(name="mains_insulation_mohm", label="Insulation at least, MΩ"),
             Told(name="leakage_ma", label="Leakage at most, mA"),
-            Told(name="residual_trip_ms", label="A residual-current device trips within, ms"),
+            Told(
+                name="residual_trip_ms",
+                label="Residual device trips in, ms",
+                means="A residual-current device, tried with its own test current.",
+            ),
         ),
     ),
 )
@@ -180,8 +193,8 @@ class LimitsForm(ModelForm):
             asked = self.fields[name]
             self.fields[name] = ScaledField(
                 scale=told.scale,
-                least=asked.min_value,
-                most=asked.max_value,
+                least=_bound(name, MinValueValidator),
+                most=_bound(name, MaxValueValidator),
                 label=told.label,
                 help_text=told.means,
                 required=asked.required,

@@ -1,11 +1,14 @@
 """What the limits of the bench come to, worked out on things everybody has: one sentence a group."""
 
 from collections.abc import Mapping
+from typing import Any
 
 from maintenance.calc.bench import DEPTH_WORDS, Depth
 from maintenance.calc.bench_limits import BenchLimits
+from maintenance.calc.wiring_limits import Lead, Limit, core_limits
+from maintenance.calc.wirings import wiring_read
 
-LENGTH_M, CORE_MM2, TEMPERATURE_C, CONTACTS = 10, 0.22, 20, 2
+LENGTH_M, CORE_MM2, CORE_AWG, TEMPERATURE_C = 10, 0.22, 24, 20
 WINDING_OHM = 200.0
 LOAD_OHM = 8.0
 BAD_BEFORE = 0.05
@@ -20,27 +23,19 @@ def ohms(value: float) -> str:
     return f"{value:.2f}{THIN}Ω" if value < 10 else f"{value:.3g}{THIN}Ω"
 
 
-def pass_limit_ohm(*, limits: BenchLimits, copper_ohm: float, contacts: int = CONTACTS) -> float:
-    """Return what a core may read at most: its copper with the spread, its contacts, and the guard."""
-    return limits.core_factor * copper_ohm + limits.contact_ohm * contacts + limits.guard_ohm
-
-
-def examples(*, limits: BenchLimits, sees: Mapping[Depth, float], sees_show: float, copper_ohm: float) -> dict[str, str]:
-    """Return one worked example for each group of limits, by the group's key.
-
-    `copper_ohm` is that of one core of 10 m at 0.22 mm2 and 20 degrees; `sees` the share of what is bad each depth finds.
-    """
-    passes = pass_limit_ohm(limits=limits, copper_ohm=copper_ohm)
-    fails = copper_ohm + limits.watch_extra_ohm
-    watched = f"is watched up to {ohms(fails)} and fails above" if fails > passes else "fails above"
-    lead = f"{LENGTH_M}{THIN}m lead of {CORE_MM2}{THIN}mm² at {TEMPERATURE_C}{THIN}°C"
-    core = f"A {lead} holds {ohms(copper_ohm)} of copper: it passes up to {ohms(passes)}, {watched}."
+def examples(*, limits: BenchLimits, sees: Mapping[Depth, float], sees_show: float) -> dict[str, str]:
+    """Return one worked example for each group of limits, by the group's key; `sees` is the share of what is bad each finds."""
+    at = f"at {TEMPERATURE_C}{THIN}°C"
+    thin, gauge = _core(limits, core_mm2=CORE_MM2), _core(limits, core_awg=CORE_AWG)
+    core = (
+        f"A {LENGTH_M}{THIN}m lead of {CORE_MM2}{THIN}mm² {at} holds {ohms(thin.copper_ohm)} of copper at most: "
+        f"it passes up to {ohms(thin.pass_ohm)} and fails above {ohms(thin.fail_ohm)}. One of {CORE_AWG} gauge holds "
+        f"{ohms(gauge.copper_ohm)} by the table: it passes up to {ohms(gauge.pass_ohm)}."
+    )
     joined = (
         f"Pins that belong together and read over {ohms(limits.open_ohm)} are open. Pins that do not and read under "
         f"{ohms(limits.short_ohm)} are shorted, under {ohms(limits.leak_ohm)} they leak."
     )
-    apart = max(limits.legs_factor * copper_ohm, limits.legs_ohm)
-    legs = f"Where one leg reads {ohms(copper_ohm)}, the other may read up to {ohms(copper_ohm + apart)}."
     drift = limits.golden_share * WINDING_OHM
     winding = f"{WINDING_OHM - drift:.0f} to {WINDING_OHM + drift:.0f}{THIN}Ω"
     pad = f"{20 - limits.pad_db:g} to {20 + limits.pad_db:g}{THIN}dB"
@@ -48,7 +43,7 @@ def examples(*, limits: BenchLimits, sees: Mapping[Depth, float], sees_show: flo
         f"A winding first read at {WINDING_OHM:.0f}{THIN}Ω is as it was from {winding}. "
         f"A pad labelled 20{THIN}dB may take {pad}."
     )
-    # the round trip swallows 20 log(1 + R / load)
+    # what a loop swallows is 20 lg((load + loop) / load)
     swallowed = LOAD_OHM * (10 ** (limits.loudspeaker_loss_db / 20) - 1)
     loudspeaker = (
         f"Into a load of {LOAD_OHM:.0f}{THIN}Ω a lead may have {ohms(swallowed)} there and back: more costs over "
@@ -60,7 +55,26 @@ def examples(*, limits: BenchLimits, sees: Mapping[Depth, float], sees_show: flo
     ]
     told.append(f"{one_in(left_bad(BAD_BEFORE, sees_show))} after a show where nothing happened")
     seen = f"A lead that is bad with a chance of 1 in 20 still is with {', '.join(told)}."
-    return {"core": core, "joined": joined, "legs": legs, "boxes": boxes, "loudspeaker": loudspeaker, "sees": seen}
+    return {
+        "core": core,
+        "joined": joined,
+        "legs": _legs(limits, gauge.copper_ohm),
+        "boxes": boxes,
+        "loudspeaker": loudspeaker,
+        "sees": seen,
+    }
+
+
+def _core(limits: BenchLimits, **gauge: Any) -> Limit:
+    wiring = wiring_read(ends="A: socket: 1 2 3\nB: plug: 1 2 3", nets="A1=B1 screen | A2=B2 hot | A3=B3 cold")
+    held = core_limits(lead=Lead(wiring=wiring, length_m=LENGTH_M, **gauge), limits=limits, temperature_c=TEMPERATURE_C).core
+    assert held is not None  # noqa: S101 (the lead has a length and a gauge)
+    return held
+
+
+def _legs(limits: BenchLimits, copper_ohm: float) -> str:
+    apart = max(limits.legs_factor * copper_ohm, limits.legs_ohm)
+    return f"Where one leg reads {ohms(copper_ohm)}, the other may read up to {ohms(copper_ohm + apart)}."
 
 
 def left_bad(before: float, sees: float) -> float:

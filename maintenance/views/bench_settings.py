@@ -15,9 +15,8 @@ from company.templatetags.tape import day as day_words
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.calc.bench import Capability
-from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.instruments import ABILITIES, promised
-from maintenance.calc.limit_examples import CORE_MM2, LENGTH_M, examples
+from maintenance.calc.limit_examples import examples
 from maintenance.forms_limits import InstrumentsForm, LimitsForm
 from maintenance.models import BenchSettings
 from maintenance.services.bench_settings import capabilities_say, limits_change
@@ -56,9 +55,7 @@ def limits(request: HttpRequest) -> HttpResponse:
 
 
 def _examples(settings: BenchSettings) -> dict[str, str]:
-    said: BenchLimits = settings.limits()
-    copper = 0.0172414 / CORE_MM2 * LENGTH_M
-    return examples(limits=said, sees=settings.sensitivity(), sees_show=settings.sees_show, copper_ohm=copper)
+    return examples(limits=settings.limits(), sees=settings.sensitivity(), sees_show=settings.sees_show)
 
 
 @form_page
@@ -66,6 +63,7 @@ def _examples(settings: BenchSettings) -> dict[str, str]:
 def instruments(request: HttpRequest) -> HttpResponse:
     """Ask once what the shop can measure; what it owns is proposed, and nothing else is asked for afterwards."""
     at = now()
+    day = today(at)
     settings = BenchSettings.current()
     owned = list(
         Item.objects.owned()
@@ -86,7 +84,7 @@ def instruments(request: HttpRequest) -> HttpResponse:
         "room": "instruments",
         "form": form,
         "abilities": [(ability, ability.capability in ticked, ability.capability in proposed) for ability in ABILITIES],
-        "owned": [_owned(item, today(at)) for item in owned],
+        "owned": [_owned(item, day) for item in owned],
         "asked_at": settings.asked_at,
         "unsaid": [a.name for a in ABILITIES if settings.asked_at and a.capability in proposed - ticked],
     }
