@@ -3,7 +3,7 @@
 What points where is a judgement of the trade, from memory, no published source.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from inventory.calc.kinds import Kind
@@ -311,11 +311,31 @@ def _each(tests: Sequence[Procedure], symptoms: Iterable[str]) -> Iterable[Suspi
 
 _FLEXED = frozenset({Depth.LAMPS_FLEXED, Depth.OHMS_FLEXED})
 _OHMS = frozenset({Depth.OHMS, Depth.OHMS_FLEXED})
+_MOVED = frozenset({Symptom.CRACKLES, Symptom.INTERMITTENT})
+_STEPS_MOVED = frozenset({"crackle", "walk"})
 _PINS = frozenset({Procedure.WIRING, Procedure.WORD})
+_LEADS_KINDS = frozenset({Kind.LEAD, Kind.MULTICORE})
+# tests that see a part of a thing: what of its complaints they look into. The others look at the whole of it.
+_SEES = {
+    Procedure.PHANTOM: frozenset({Symptom.NO_PHANTOM, Symptom.FADES}),
+    Procedure.INPUT: frozenset(Symptom) - {Symptom.NO_PHANTOM},
+    Procedure.MAINS: frozenset({Symptom.DEAD, Symptom.WET}),
+}
 
 
-def answers(*, symptom: str, depth: Depth, procedure: Procedure) -> str:
-    """Return nothing when a pass of that depth lays a symptom to rest, else the sentence why it stays open."""
+def answers(
+    *,
+    symptom: str,
+    depth: Depth,
+    procedure: Procedure,
+    kind: str | None = None,
+    steps: Collection[str] | None = None,
+) -> str:
+    """Return nothing when a pass of that depth lays a symptom to rest, else the sentence why it stays open.
+
+    With `steps`, the keys of those that were answered, a box's pass counts only where one of them looks into the symptom,
+    and a step that was done while moving stands for a flexed test. With `kind`, a tester's word is held to what it can see.
+    """
     symptom, depth, procedure = Symptom(symptom), Depth(depth), Procedure(procedure)
     if procedure == Procedure.UNDO:
         return "Taking a test back answers nothing."
@@ -323,20 +343,31 @@ def answers(*, symptom: str, depth: Depth, procedure: Procedure) -> str:
         return "A test does not show that damage is mended: say what was done."
     if symptom == Symptom.PARTS_MISSING:
         return "A test does not bring missing parts back: say what was fitted."
-    if symptom in {Symptom.CRACKLES, Symptom.INTERMITTENT} and depth not in _FLEXED:
+    done = None if steps is None or procedure in _PINS else {base_of(key) for key in steps}
+    moved = depth in _FLEXED or bool(done and done & _STEPS_MOVED)
+    if symptom in _MOVED and not moved:
         return (
             f"“{symptom.value}” wants a test while it is moved: flex it at both strain reliefs and work its plugs and switches."
         )
     if procedure in _PINS:
-        return _answers_pins(symptom, depth, procedure)
-    if symptom == Symptom.OTHER or symptom in _CHECKS.get(procedure, {}):
-        if procedure == Procedure.MAINS and symptom not in {Symptom.DEAD, Symptom.WET}:
-            return "A mains test does not hear anything: listen to it as well."
-        return ""
-    return f"This test does not look for what “{symptom.value}” comes from."
+        return _answers_pins(symptom, depth, procedure, None if kind is None else Kind(kind))
+    if symptom not in _SEES.get(procedure, frozenset(Symptom)):
+        return f"This test does not look for what “{symptom.value}” comes from."
+    wanted = set(likely_steps(procedure=procedure, symptoms=[symptom]))
+    if done is not None and wanted and not wanted & done and symptom not in _MOVED:
+        return f"Nothing that was measured looks into “{symptom.value}”."
+    return ""
 
 
-def _answers_pins(symptom: Symptom, depth: Depth, procedure: Procedure) -> str:
+def base_of(key: str) -> str:
+    """Return a step's key without its channel."""
+    base, dot, channel = key.rpartition(".")
+    return base if dot and channel.isdigit() else key
+
+
+def _answers_pins(symptom: Symptom, depth: Depth, procedure: Procedure, kind: Kind | None) -> str:
+    if procedure == Procedure.WORD and kind not in {None, *_LEADS_KINDS} and symptom in {Symptom.NO_PHANTOM, Symptom.FADES}:
+        return f"“{symptom.value}” wants the test of such gear: a word alone does not say what feeds it."
     if symptom == Symptom.WET and depth not in _OHMS:
         return "Damp does not show on lamps or beeps: read the ohms between pins."
     if symptom in {Symptom.QUIET, Symptom.FADES} and depth not in _OHMS:
