@@ -100,12 +100,12 @@ def model_from(stored: Mapping[str, Any]) -> TypeModel:
     try:
         if stored["version"] != VERSION:
             raise ValueError("This model is of another version: work it out anew.")
-        cells = np.array(stored["cells"], dtype=np.float64).reshape(-1, 3)
+        cells = np.array(stored["cells"], dtype=np.float64).reshape(-1, 3).T.copy()
         alpha, beta = stored["start_bad"]
         model = TypeModel(
-            weight=cells[:, 0],
-            a=cells[:, 1],
-            b=cells[:, 2],
+            weight=cells[0],
+            a=cells[1],
+            b=cells[2],
             guess_left=float(stored["guess_left"]),
             start_bad=(float(alpha), float(beta)),
             items=int(stored["items"]),
@@ -114,7 +114,7 @@ def model_from(stored: Mapping[str, Any]) -> TypeModel:
         )
     except (KeyError, TypeError) as broken:
         raise ValueError("This is not a stored model.") from broken
-    if not len(cells) or not np.all(np.isfinite(cells)) or np.any(cells <= 0):
+    if not cells.size or not np.all(np.isfinite(cells)) or np.any(cells <= 0):
         raise ValueError("This is not a stored model.")
     return model
 
@@ -252,7 +252,7 @@ def chance(model: TypeModel, failures: Floats, shows: Floats, ahead: Floats) -> 
     for part in _blocks(len(failures), len(model.weight)):
         logs = np.log1p(ahead[part, None] / (model.b + shows[part, None]))
         found[part] = -np.expm1(-(model.a + failures[part, None]) * logs) @ model.weight
-    return found
+    return np.minimum(found, 1.0)  # weights add to 1 up to the last bit
 
 
 def shows_until(model: TypeModel, failures: Floats, shows: Floats, target: Floats) -> Floats:
