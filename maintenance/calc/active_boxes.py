@@ -2,15 +2,19 @@
 
 from collections.abc import Mapping
 
-from maintenance.calc.bench import Capability, Finding
+from maintenance.calc.bench import Capability, Finding, Verdict
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.box_gain import MOST_DRAW_MA, expected_gain, granted, least_phantom_v, loads
+from maintenance.calc.box_gain import MOST_DRAW_MA, expected_gain, granted, least_phantom_v, loading_db, loads
 from maintenance.calc.box_steps import LEVEL_CAUTION, channels_of, crackle, joins, pads, polarity, sound
 from maintenance.calc.boxes import GAIN_HIGH, GAIN_LOW, SILENT_DB, named_gain
 from maintenance.calc.steps import OHM, Answers, Found, Says, Step, between, figure_of, finding_of, golden_of, keyed, said
 
 GAIN_DB = (-26.0, 2.0)  # 0 dB or about -20: from memory
 LEAST_DRAW_MA = 0.05
+HIGH_INPUT_OHM = 500_000.0  # below it a pickup is loaded anyway: from memory
+MOST_SERIES_OHM = 1e6  # above it the strays of the bench decide: derived, 10 pF at 1 kHz is 16 megohms
+INPUT_SPREAD = (2.0, 0.5)  # of the figure in a data sheet: proposal
+DEAF_DB = 6.0
 DRAW_SHARE = 0.5  # a data sheet's draw is a typical one: from memory
 IDLE_DRAW_MA = 0.1  # what a box switched by its input socket may take with the plug out: proposal
 PHANTOM_CAUTION = "Mute before plugging: phantom thumps."
@@ -34,6 +38,7 @@ def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[st
             *(_gain(base, facts, limits, golden, channel) for base in feeds),
             *([_draw(facts, limits, golden, channel)] if facts.get("runs_on_phantom") else []),
             *joins(facts, channel),
+            *_loading(facts, limits, golden, channel),
             *pads(facts, limits, channel),
             polarity(facts, channel),
             sound(channel, gains, ("that it works",)),
@@ -147,6 +152,57 @@ def _draw(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[str,
             repair="A leaking capacitor or a part that is going: look before it fails.",
         ),
     )
+
+
+def _loading(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[str, float], channel: int | None) -> list[Step]:
+    """Lay out what shows whether the input still has its impedance: a resistor in series, and by how much the level falls.
+
+    A generator does not notice an input that has gone low; a pickup does.
+    """
+    told = figure_of(facts, "input_ohm")
+    if told is None or told < HIGH_INPUT_OHM:
+        return []
+    title = "Fall through a series resistor"
+    series = min(told, MOST_SERIES_OHM)
+    first = golden_of(golden, "loading", title, channel)
+    if first is not None:
+        low, high = max(0.0, first - limits.gain_db), first + limits.gain_db
+        expect = f"Its own first reading was {said(first, 'dB')}."
+    else:
+        low, high = (-loading_db(source_ohm=series, load_ohm=told * factor) for factor in INPUT_SPREAD)
+        expect = f"An input of {said(told, OHM)} gives {between(low, high, 'dB')}."
+    return [
+        Step(
+            key=keyed("loading", channel),
+            title=title,
+            how=f"Same tone through {said(series, OHM)} in series with the tip: write by how many dB the level falls.",
+            unit="dB",
+            needs=Capability.TONE,
+            low=low,
+            high=high,
+            watch=first is None,
+            ceiling=high + DEAF_DB,
+            channel=channel,
+            caution=LEVEL_CAUTION,
+            expect=expect,
+            least=-5,
+            most=100,
+            slip="Write the fall as a plain number.",
+            below=Says(
+                name="input impedance high",
+                title="The input loads less than its data say",
+                effect="None to hear; the type's input impedance may be wrong.",
+                repair="Compare with another of its type, and correct the type.",
+                weight=Verdict.WATCH,
+            ),
+            above=Says(
+                name="input impedance low",
+                title="The input loads its source too much",
+                effect="Thin and dull from pickups, though a keyboard sounds right.",
+                repair="Damp or dirt at the input socket first; then the protection parts behind it.",
+            ),
+        )
+    ]
 
 
 def _idle() -> Step:

@@ -10,7 +10,7 @@ from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.steps import Answers, Found, Step, judge, read
 from maintenance.calc.suspicions import likely_steps
 
-__all__ = ["Step", "judge_steps", "not_measurable", "procedures_for", "steps_for"]
+__all__ = ["Step", "every_step", "judge_steps", "not_measurable", "procedures_for", "steps_for"]
 
 Facts = Mapping[str, object]
 Golden = Mapping[str, float]
@@ -99,7 +99,9 @@ def steps_for(
     symptoms: Sequence[str] = (),
 ) -> tuple[Step, ...]:
     """Return the steps of a test that can be done here, those that a symptom points at first; none for pins or a word."""
-    asked = [step for step in _all(procedure, facts, limits, golden) if _can(step, capabilities)]
+    asked = [
+        step for step in every_step(procedure=procedure, facts=facts, limits=limits, golden=golden) if _can(step, capabilities)
+    ]
     keys = {step.key for step in asked}
     asked = [step for step in asked if not any(key in keys for key in step.stands_in_for)]
     order = {base: place for place, base in enumerate(likely_steps(procedure=procedure, symptoms=symptoms))}
@@ -112,7 +114,7 @@ def not_measurable(
     *, procedure: Procedure, facts: Facts, capabilities: Collection[Capability], limits: BenchLimits, golden: Golden
 ) -> tuple[str, ...]:
     """Name what of a test cannot be measured here, each with what it would need."""
-    steps = _all(procedure, facts, limits, golden)
+    steps = every_step(procedure=procedure, facts=facts, limits=limits, golden=golden)
     can = {step.key for step in steps if _can(step, capabilities)}
     left = [step for step in steps if step.key not in can and not any(key in can for key in step.stands_in_for)]
     return tuple(dict.fromkeys(f"{step.title} (needs: {step.needs})" for step in left))
@@ -133,7 +135,8 @@ def judge_steps(
     return judge(steps=steps, answers=answers, found=found, limits=limits, uses=family.uses, passed=family.passed)
 
 
-def _all(procedure: Procedure, facts: Facts, limits: BenchLimits, golden: Golden) -> tuple[Step, ...]:
+def every_step(*, procedure: Procedure, facts: Facts, limits: BenchLimits, golden: Golden) -> tuple[Step, ...]:
+    """Return every step that answers may be given for, measurable here or not, in the order of the test."""
     family = _FAMILIES.get(procedure)
     return () if family is None else family.lay_out(facts, limits, golden)
 

@@ -146,6 +146,7 @@ _ACTIVE: dict[Symptom, tuple[_Check, ...]] = {
     ),
     Symptom.THIN: (
         _box("Polarity", "Reversed, it cancels beside another box or a microphone.", "polarity"),
+        _box("Fall through a resistor", "An input gone low makes pickups thin; a tone generator does not notice.", "loading"),
         _box("Gain on phantom and cells", "A weak supply clips the body away.", *_SUPPLY),
     ),
     Symptom.QUIET: (_box("Gain and pad", "A pad that stays in is the usual reason.", *_SUPPLY, "pad"),),
@@ -270,12 +271,12 @@ _OF_KIND: dict[Kind, tuple[Procedure, ...]] = {
 }
 
 
-def likely(*, kind: str, symptoms: Iterable[str], procedure: Procedure | None = None) -> tuple[Suspicion, ...]:
+def likely(*, kind: str, symptoms: Iterable[str], procedures: Sequence[Procedure] | None = None) -> tuple[Suspicion, ...]:
     """Return the checks that find the cause first, in order, each once; nothing for what no check knows.
 
-    With `procedure`, those of that test alone. The first symptom's checks come first.
+    `procedures` are the tests that fit the thing, where more is known than its kind. The first symptom's checks come first.
     """
-    tests = _OF_KIND.get(Kind(kind), ()) if procedure is None else (procedure,)
+    tests = _OF_KIND.get(Kind(kind), ()) if procedures is None else procedures
     return tuple(_each(tests, symptoms))
 
 

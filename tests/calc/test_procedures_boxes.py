@@ -45,6 +45,7 @@ ACTIVE = {
     "least_supply_v": 6.0,
     "switched_by_input_jack": True,
     "channels": 1,
+    "input_ohm": 1e6,
 }
 
 
@@ -293,6 +294,7 @@ GOOD_ACTIVE = {
     "lift-off": True,
     "lift-on": False,
     "through": True,
+    "loading": 6.1,
     "pad": 20.2,
     "polarity": True,
     "crackle": False,
@@ -323,6 +325,7 @@ def test_a_good_active_box_passes_with_and_without_first_readings():
         ({"lift-off": False}, "ground open", Verdict.FAIL),
         ({"lift-on": True}, "lift stuck closed", Verdict.FAIL),
         ({"through": False}, "through open", Verdict.FAIL),
+        ({"loading": 20.8}, "input impedance low", Verdict.FAIL),
         ({"pad": 3.0}, "pad weak", Verdict.FAIL),
         ({"pad": 25.0}, "pad strong", Verdict.FAIL),
         ({"polarity": False}, "polarity reversed", Verdict.FAIL),

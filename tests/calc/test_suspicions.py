@@ -61,7 +61,7 @@ def test_every_complaint_about_a_lead_points_at_pins(symptom):
 
 @pytest.mark.parametrize("symptom", HEARD)
 def test_every_complaint_about_an_active_box_points_at_steps(symptom):
-    assert all(s.steps and s.why for s in likely(kind="interface-box", symptoms=[symptom], procedure=Procedure.ACTIVE_BOX))
+    assert all(s.steps and s.why for s in likely(kind="interface-box", symptoms=[symptom], procedures=[Procedure.ACTIVE_BOX]))
     assert likely_steps(procedure=Procedure.ACTIVE_BOX, symptoms=[symptom])
 
 
