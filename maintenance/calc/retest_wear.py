@@ -18,7 +18,8 @@ LEAST_FAILURES = 8
 LIKELY, SPREAD = log(1.3), 0.4  # prior of ln k (our proposal)
 SURE = 0.9  # that k is above 1, before an age to replace at is named
 FOLDS = 5
-_POWERS = np.exp(np.linspace(LIKELY - 3 * SPREAD, LIKELY + 3 * SPREAD, 25))
+_COARSE = np.exp(np.linspace(LIKELY - 3 * SPREAD, LIKELY + 3 * SPREAD, 9))
+_FINE = 9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,39 +114,43 @@ def wear_fit(
         return WearOut(words=words)
     unit = float(np.median(records.spans_to[records.spans_failed]))
     middle, spread = _prior_of_mean(float(median_shows), float(pessimistic_shows))
+    # cells where the mean rate must be, seen so many failures in so many shows: the clock is laid so that this holds at any k
     seen = log((failed + 0.5) / max(float(records.age.sum()), 1.0))
-    log_m = np.linspace(min(middle - 3 * spread, seen - 1), max(middle + 3 * spread, seen + 1), 21)
-    log_a = np.linspace(log(SHAPE_LIKELY) - 3 * SPREAD_LOG, log(SHAPE_LIKELY) + 3 * SPREAD_LOG, 9)
+    reach = 0.8 + 4 / failed**0.5
+    log_m = np.linspace(seen - reach, seen + reach, 13)
+    log_a = np.linspace(log(SHAPE_LIKELY) - 2.5 * SPREAD_LOG, log(SHAPE_LIKELY) + 2.5 * SPREAD_LOG, 7)
     grid_m, grid_a = (axis.ravel() for axis in np.meshgrid(log_m, log_a, indexing="ij"))
     prior = -0.5 * ((grid_m - middle) / spread) ** 2 - 0.5 * ((grid_a - log(SHAPE_LIKELY)) / SPREAD_LOG) ** 2
     prior = prior - _log_sum(prior)
     fold = np.arange(len(records)) % FOLDS
-    whole, without = np.empty(len(_POWERS)), np.empty((len(_POWERS), FOLDS))
 
     def sums(power: float) -> tuple[float, Floats]:
         logs = _item_logs(records, Clock(power=power, unit=unit), np.exp(grid_m), np.exp(grid_a))
         total = prior + logs.sum(axis=0)
         return _log_sum(total), np.array([_log_sum(total - logs[fold == one].sum(axis=0)) for one in range(FOLDS)])
 
-    for place, power in enumerate(_POWERS):
-        whole[place], without[place] = sums(float(power))
     steady, steady_without = sums(1.0)
-    prior_power = -0.5 * ((np.log(_POWERS) - LIKELY) / SPREAD) ** 2
-    prior_power -= _log_sum(prior_power)
-    logs = prior_power + whole
-    weight = np.exp(logs - logs.max())
-    weight /= weight.sum()
-    gain = sum(
-        _log_sum(logs) - _log_sum(prior_power + without[:, one]) - (steady - float(steady_without[one])) for one in range(FOLDS)
-    )
+    powers = _COARSE
+    for _ in range(2):
+        found = [sums(float(power)) for power in powers]
+        logs = -0.5 * ((np.log(powers) - LIKELY) / SPREAD) ** 2
+        logs_without = logs[:, None] + np.array([each for _, each in found])
+        logs = logs + np.array([total for total, _ in found])
+        weight = np.exp(logs - logs.max())
+        weight /= weight.sum()
+        centre = float(weight @ np.log(powers))
+        width = max(float(weight @ (np.log(powers) - centre) ** 2) ** 0.5, 0.3 * float(np.log(powers[1] / powers[0])))
+        if powers is _COARSE:
+            powers = np.exp(np.linspace(centre - 3 * width, centre + 3 * width, _FINE))
+    gain = sum(_log_sum(logs) - _log_sum(logs_without[:, one]) - (steady - float(steady_without[one])) for one in range(FOLDS))
     reached = np.cumsum(weight) - weight / 2
-    low, power, high = (float(np.exp(np.interp(share, reached, np.log(_POWERS)))) for share in (0.1, 0.5, 0.9))
-    rising = float(weight[_POWERS > 1].sum())
+    low, power, high = (float(np.exp(np.interp(share, reached, np.log(powers)))) for share in (0.1, 0.5, 0.9))
+    rising = float(1 - np.interp(0.0, np.log(powers), reached, left=0.0, right=1.0))
     clock = Clock(power=power, unit=unit)
     used = gain > 0 and len(np.unique(fold)) > 1
     ages: _Ages = (None, None, None)
     if rising >= SURE and used and planned_cost > 0 and failure_cost > planned_cost:
-        ages = _replace_ages(records, unit, weight, median_shows, pessimistic_shows, planned_cost, failure_cost, mended)
+        ages = _replace_ages(records, unit, powers, weight, median_shows, pessimistic_shows, planned_cost, failure_cost, mended)
     return WearOut(
         fitted=True,
         used=used,
@@ -165,6 +170,7 @@ def wear_fit(
 def _replace_ages(
     records: Records,
     unit: float,
+    powers: Floats,
     weight: Floats,
     median_shows: float,
     pessimistic_shows: float,
@@ -174,7 +180,7 @@ def _replace_ages(
 ) -> _Ages:
     """Return the 10 %, 50 % and 90 % points of the best age to replace at, for the middle item of the type, over k."""
     found = []
-    for power, share in zip(_POWERS, weight, strict=True):
+    for power, share in zip(powers, weight, strict=True):
         if share < 1e-4:
             continue
         clock = Clock(power=float(power), unit=unit)
