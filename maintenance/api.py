@@ -68,7 +68,7 @@ class BenchTestIn(Schema):
     depth: Depth = Depth.OHMS
     done_at: Instant
     instrument: Short = Field("", description="The code of one of our instruments, or its name.")
-    null_ohms: Number = 0.0
+    null_ohms: Number | None = Field(None, description="What the test leads read alone; 0 where the instrument takes it off.")
     temperature_c: Number = 20.0
     readings: Annotated[list[PairIn], Field(max_length=MOST_READINGS)] = []
     steps: Annotated[list[StepIn], Field(max_length=2000)] = []

@@ -13,6 +13,10 @@ class MaintenanceConfig(AppConfig):
 
         parts.register()
 
+        from company.registries import NAV, NavEntry
+
+        NAV.add("bench", lambda: NavEntry(name="Bench", url_name="bench", section="Bench", role="technician"), rank=60)
+
         from inventory.registries import WIRING_CHOICES
         from maintenance.wiring_words import choices_of
 
@@ -23,6 +27,10 @@ class MaintenanceConfig(AppConfig):
 
         for model in (BenchSettings, RetestRule, Wiring):
             track(model)
+
+        from maintenance import api_fields
+
+        api_fields.register()
 
         from maintenance import item_parts
 

@@ -90,12 +90,10 @@ def subject_of(items: Iterable[Item]) -> dict[int, Subject]:
 
 
 def newest_tests(keys: Iterable[int]) -> dict[int, BenchTest]:
-    """Return each item's newest test that counts, by the item's key, with who did it."""
-    keys = list(keys)
-    newest = standing_tests().filter(item=OuterRef("pk")).order_by("-done_at", "-uid").values("pk")[:1]
-    chosen = Item.objects.filter(pk__in=keys).order_by().annotate(newest=Subquery(newest)).values_list("newest", flat=True)
-    tests = BenchTest.objects.filter(pk__in=[pk for pk in chosen if pk]).defer("readings").select_related("person")
-    return {test.item_id: test for test in tests}
+    """Return each item's newest test that counts, by the item's key, with who did it; one query."""
+    newest = standing_tests().filter(item=OuterRef("item")).order_by("-done_at", "-uid").values("pk")[:1]
+    tests = BenchTest.objects.filter(item__in=list(keys), pk=Subquery(newest)).order_by()
+    return {test.item_id: test for test in tests.defer("readings").select_related("person")}
 
 
 def channels_of(kind: Kind, facts: Mapping[str, Any]) -> int:

@@ -17,6 +17,7 @@ from inventory.models import Item
 from maintenance.bench_subject import newest_tests, subject_of
 from maintenance.calc.bench import VERDICT_WORDS, Judgement, Procedure, Verdict
 from maintenance.models import BenchFigure, BenchTest, Fault
+from maintenance.querysets import standing_tests
 from maintenance.services.bench_effects import Became, items_refold, origin_of
 from maintenance.services.bench_judging import (
     NONE_SEEN,
@@ -31,6 +32,7 @@ from maintenance.services.bench_judging import (
 
 __all__ = ["NONE_SEEN", "Given", "Recorded", "TestRefused", "test_record", "test_undo"]
 
+_DATED_AT_ONCE = 20
 _KEPT = frozenset({"channels", "confined", "covers"})  # of a test's effects, what follows from its readings alone
 
 
@@ -252,6 +254,43 @@ def test_undo(*, test: BenchTest, person: Person | None, at: datetime) -> BenchT
         items_refold(item_ids=[item.pk], at=at)
         reckon(item, at=at)
     return made
+
+
+def tests_take_back(*, test_ids: Iterable[int], person: Person | None, at: datetime) -> int:
+    """Take many tests back that still count, by a new row each; answers how many there were."""
+    with transaction.atomic():
+        keys = sorted(set(test_ids))
+        items = sorted(set(BenchTest.objects.filter(pk__in=keys).values_list("item", flat=True)))
+        list(Item.objects.select_for_update(no_key=True).filter(pk__in=items).order_by("pk").values_list("pk"))
+        tests = list(standing_tests().filter(pk__in=keys).defer("readings"))
+        BenchTest.objects.bulk_create(
+            BenchTest(
+                uid=uuid.uuid5(test.uid, "taken back"),
+                item_id=test.item_id,
+                procedure=Procedure.UNDO,
+                depth=test.depth,
+                done_at=at,
+                received_at=at,
+                person=person,
+                corrects=test,
+            )
+            for test in tests
+        )
+        items_refold(item_ids=items, at=at)
+    items_dates(item_ids=items, at=at)
+    return len(tests)
+
+
+def items_dates(*, item_ids: Iterable[int], at: datetime) -> None:
+    """Work out when items are to be tested again, in short transactions of a few items each."""
+    from maintenance.services.retest import items_reckon
+
+    keys = sorted(set(item_ids))
+    for start in range(0, len(keys), _DATED_AT_ONCE):
+        part = keys[start : start + _DATED_AT_ONCE]
+        with transaction.atomic():
+            list(Item.objects.select_for_update(no_key=True).filter(pk__in=part).order_by("pk").values_list("pk"))
+            items_reckon(item_ids=part, at=at)
 
 
 def _written_again(test: BenchTest, undone: BenchTest, *, uid: uuid.UUID, person: Person | None, at: datetime) -> BenchTest:

@@ -50,7 +50,8 @@ class Given:
     """One test as it was done. `uid` is made where it was done and is stored once however often it is sent.
 
     `after` is the uid of the newest test the tester had seen (`NONE_SEEN`: there was none; None: not asked). `word` is the
-    tester's own word, for `Procedure.WORD`. `corrects` is the test this one stands in for.
+    tester's own word, for `Procedure.WORD`. `null_ohms` is what the test leads read alone, None when nobody measured it.
+    `corrects` is the test this one stands in for.
     """
 
     uid: UUID
@@ -63,7 +64,7 @@ class Given:
     word: bool | None = None
     instrument: Item | None = None
     instrument_name: str = ""
-    null_ohms: float = 0.0
+    null_ohms: float | None = None
     temperature_c: float = 20.0
     sitting: Sitting | None = None
     note: str = ""
@@ -181,7 +182,7 @@ def row_of(given: Given, subject: Subject, judgement: Judgement, *, person: Any,
         instrument=instrument,
         instrument_name=(str(instrument) if instrument else given.instrument_name)[:140],
         calibrated_on=instrument.calibrated_on if instrument else None,
-        null_ohms=given.null_ohms,
+        null_ohms=given.null_ohms or 0.0,
         temperature_c=given.temperature_c,
         wiring=subject.wiring.key if subject.wiring and given.procedure == Procedure.WIRING else "",
         readings=_as_read(given),

@@ -6,17 +6,15 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import Q
 
 from company.clock import today
 from company.models import Person
 from inventory.models import Item
 from maintenance.models import TestCall
-from maintenance.querysets import open_calls
 from maintenance.services.bench_effects import items_refold
 
 Why = TestCall.Why
-_MOST = 5000
+_MOST = 2000
 
 
 class CallRefused(ValueError):  # noqa: N818 (a word of the house)
@@ -46,7 +44,7 @@ def calls_record(
     What has no standing, is retired or went home is passed over. A thing's test falls due that day where the rule of its
     type says so; the next test of it answers the call.
     """
-    from maintenance.services.retest import rule_of
+    from maintenance.services.retest import items_reckon
 
     if why not in Why.values:
         raise CallRefused("Say why: it got wet, was dropped, or somebody asked.")
@@ -66,18 +64,9 @@ def calls_record(
         )
         calls = list(TestCall.objects.filter(uid__in=[uuids.uuid5(uid, str(item.pk)) for item in things]).order_by("item"))
         items_refold(item_ids=[item.pk for item in things], at=at)  # a call that comes in late may be answered already
-        rules = rule_of({item.type for item in things})
-        bound = {item.pk for item in things if _falls_due(rules[item.type_id], why)}
-        waiting = set(open_calls().filter(pk__in=[call.pk for call in calls]).values_list("item", flat=True))
-        due = bound & waiting
-        Item.objects.filter(Q(test_by=None) | Q(test_by__gt=day), pk__in=due).update(test_by=day)
-    return Called(calls=calls, due=len(due), words=_words(why, len(things), len(due)))
-
-
-def _falls_due(rule: object, why: str) -> bool:
-    if why == Why.WET:
-        return bool(getattr(rule, "after_wet", True))
-    return why == Why.ASKED or bool(getattr(rule, "after_symptom", True))
+        items_reckon(item_ids=[item.pk for item in things], at=at)
+        due = Item.objects.filter(pk__in=[item.pk for item in things], test_by__lte=day).count()
+    return Called(calls=calls, due=due, words=_words(why, len(things), due))
 
 
 def _words(why: str, called: int, due: int) -> str:
@@ -92,17 +81,13 @@ def _words(why: str, called: int, due: int) -> str:
 
 def calls_withdraw(*, calls: Iterable[TestCall], at: datetime, person: Person | None = None) -> int:
     """Take calls back, as if nobody had called; answers how many there were. Each thing's test-by date is what it was."""
+    from maintenance.services.retest import items_reckon
+
     keys = [call.pk for call in calls]
     with transaction.atomic():
         found = TestCall.objects.filter(pk__in=keys, withdrawn_at=None)
         items = sorted(set(found.values_list("item", flat=True)))
         list(Item.objects.select_for_update(no_key=True).filter(pk__in=items).order_by("pk").values_list("pk"))
         number = found.update(withdrawn_at=at)
-        _dates_put_back(items, at)
+        items_reckon(item_ids=items, at=at)
     return number
-
-
-def _dates_put_back(items: list[int], at: datetime) -> None:
-    from maintenance.services.retest import items_reckon
-
-    items_reckon(item_ids=items, at=at)
