@@ -14,13 +14,15 @@ from company.registries import Found, Need
 from company.templatetags.tape import code as spelled
 from company.templatetags.tape import day as day_words
 from company.templatetags.tape import moment
+from inventory.calc.excepts import dead_words
 from inventory.calc.kinds import KINDS_WITH_CHANNELS
 from inventory.models import Item
 from inventory.registries import ItemAction, LifeEntry, Panel, show_names
 from inventory.search import asked
 from maintenance.calc.symptoms import Symptom
+from maintenance.item_record import record_of
 from maintenance.models import Fault
-from maintenance.standing import SAYS, standing_told
+from maintenance.standing import SAYS, call_words, standing_told
 
 FEW = 25
 
@@ -30,6 +32,7 @@ def standing(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
     if not item.type.has_standing:
         return None
     told = standing_told([item], today(at))[item.pk]
+    calls = [] if item.retired_on else record_of(item).open_calls
     return Panel(
         title="Is it good",
         template="maintenance/_standing.html",
@@ -37,6 +40,9 @@ def standing(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
             "fact": told.fact,
             "reasons": told.reasons,
             "faults": told.faults,
+            "calls": [(call, call_words(call, call.at_show[0] if call.at_show else "")) for call in calls],
+            "may_get_wet": not (item.retired_on or item.gone_home_on),
+            "dead": dead_words(item.excepts),
             "channels": item.type.kind in KINDS_WITH_CHANNELS,
             "mains": item.type.kind in ("power", "amplifier", "loudspeaker"),
         },
@@ -45,11 +51,12 @@ def standing(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
 
 def fault_life(item: Item, at: datetime) -> Iterable[LifeEntry]:
     """A fault tears the strip; its closing mends it."""
-    for fault in Fault.objects.filter(item=item, withdrawn_at=None).select_related("person", "closed_by"):
+    # what the bench found, and what a test answered, its tests tell themselves
+    for fault in Fault.objects.filter(item=item, withdrawn_at=None, found_by=None).select_related("person", "closed_by"):
         who = f"said {fault.person}" if fault.person else ""
         small = "; ".join(p for p in (who, fault.note, f"line {fault.line}" if fault.line else "") if p)
         yield LifeEntry(at=fault.opened_at, did=_did(fault.symptom), small=small, mark="question", bad=True)
-        if fault.closed_at:
+        if fault.closed_at and fault.closed_by_test_id is None:
             by = f"{fault.closed_by}: " if fault.closed_by else ""
             yield LifeEntry(at=fault.closed_at, did="seen to", small=f"{by}{fault.closed_how}", mark="tick", patched=True)
 

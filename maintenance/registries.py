@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from company.registry import Registry
+from inventory.models import Item
 from maintenance.calc.symptoms import Found
 
 # Of a show's key and an instant: line check, show, after; empty before load-in, for what is no show, or a cancelled one.
@@ -44,3 +45,12 @@ def coming_between(first: date, last: date) -> list[Coming]:
     """Return what shows from a day to a day take along, asking the floor above; the soonest first."""
     found = [one for answer in COMING for one in answer(first, last)]
     return sorted(found, key=lambda one: (one.day, one.show, one.type_id, one.length_mm, one.item_id or 0))
+
+
+# Of a show's key and an instant: the items that were out to it then (at its end, once it is over); None for what is no show.
+OUT_WITH: Registry[Callable[[int, datetime], list[Item] | None]] = Registry("what was out to this show then?")
+
+
+def out_with(show: int, at: datetime) -> list[Item] | None:
+    """Return the items that were out to a show at an instant, asking the floor above; None where there is no such show."""
+    return next((found for answer in OUT_WITH if (found := answer(show, at)) is not None), None)

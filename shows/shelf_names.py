@@ -1,13 +1,15 @@
-"""What the floors below ask about shows: their names, which one a count is likely for, when in one something came out."""
+"""What the floors below ask about shows: their names, which one a count is likely for, when in one something came
+out, what was out to one."""
 
 from datetime import datetime, timedelta
 
 from django.db.models import Q
 from django.urls import reverse
 
+from inventory.models import Item
 from shows.calc.finding import found_when
-from shows.calc.words import Action, ShowState
-from shows.models import Show
+from shows.calc.words import Action, Ended, ShowState
+from shows.models import Checkout, Show
 
 MOST = 30
 
@@ -34,3 +36,14 @@ def found_in_show(show: int, at: datetime) -> str:
         return ""
     load_in, start, end = times
     return found_when(action=Action.INSPECT, at=at, load_in=load_in, start=start, end=end)
+
+
+def out_with_show(show: int, at: datetime) -> list[Item] | None:
+    """Return the items out to a show at an instant; before its load-in at that, after its end at that. None: no such show."""
+    found = Show.objects.filter(pk=show).first()
+    if found is None:
+        return None
+    then = min(max(at, found.load_in), found.end)
+    stays = Checkout.objects.filter(show=found, opened_at__lte=max(then, at)).exclude(ended=Ended.MOVED)
+    stays = stays.filter(Q(closed_at=None) | Q(closed_at__gt=then))
+    return list(Item.objects.filter(pk__in=stays.values("item")).select_related("type"))

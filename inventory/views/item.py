@@ -14,7 +14,7 @@ from inventory.calc import codes
 from inventory.gear_page import standing_words
 from inventory.life import life_rows
 from inventory.models import Item, Label
-from inventory.registries import ITEM_ACTIONS, ITEM_LIFE, ITEM_PANELS, ItemAction
+from inventory.registries import ITEM_ACTIONS, ITEM_LIFE, ITEM_PANELS, ItemAction, Panel
 from inventory.search import item_of_code
 from inventory.views.gear import drawn
 
@@ -25,6 +25,7 @@ class Drawn:
 
     title: str
     body: SafeString
+    panel: Panel
 
 
 def item(request: HttpRequest, code: str) -> HttpResponse:
@@ -51,11 +52,14 @@ def item(request: HttpRequest, code: str) -> HttpResponse:
     actions = [
         action for offer in ITEM_ACTIONS for action in offer(request, found) if signed_in(request).is_at_least(action.role)
     ]
+    panels = [panel for panel in (_drawn(request, found, tell) for tell in ITEM_PANELS) if panel]
     context = {
         "section": "Gear",
         "item": found,
         "at": at,
-        "panels": [panel for panel in (_drawn(request, found, tell) for tell in ITEM_PANELS) if panel],
+        "panels": panels,
+        "sheets": dict.fromkeys(sheet for drawn_one in panels for sheet in drawn_one.panel.styles),
+        "modules": dict.fromkeys(module for drawn_one in panels for module in drawn_one.panel.modules),
         "ahead": ahead,
         "past": past,
         "next": next((a for a in actions if a.next_step), None),
@@ -76,7 +80,7 @@ def _drawn(request: HttpRequest, found: Item, tell: object) -> Drawn | None:
     if panel is None:
         return None
     body = render_to_string(panel.template, {"item": found, "panel": panel, **panel.context}, request)
-    return Drawn(title=panel.title, body=body)
+    return Drawn(title=panel.title, body=body, panel=panel)
 
 
 def _facts_of() -> list[str]:
