@@ -187,7 +187,7 @@ def turnbull(
     )
     inner = [(ends[i][0], ends[i + 1][0]) for i in range(len(ends) - 1) if ends[i][2] == "low" and ends[i + 1][2] == "high"]
     q, p = np.array([i[0] for i in inner]), np.array([i[1] for i in inner])
-    holds = (a[:, None] <= q) & (p <= b[:, None])
+    holds = (a[:, None] <= q) & (p <= b[:, None]) & ~((q == p) & (q == a[:, None]))  # an end at a is not in (a, b]
     exact = a == b
     holds[exact] = (q == a[exact, None]) & (p == b[exact, None])
     share = np.full(len(inner), 1.0 / len(inner))
