@@ -14,7 +14,7 @@ What counts, and how (decisions of ours):
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
@@ -35,15 +35,15 @@ from maintenance.calc.symptoms import Found, Symptom
 from maintenance.models import Fault, UseLedger
 from maintenance.querysets import standing_repairs, telling_tests
 
-NO_FAILURE = frozenset({Symptom.WET, Symptom.PARTS_MISSING})
+NOFAILURE = frozenset({Symptom.WET, Symptom.PARTS_MISSING})
 DAYS_A_MONTH = 365.25 / 12
 _NIGHT = timedelta(hours=6)  # a report in the small hours is about the show of the evening before
 _QUARTER = timedelta(minutes=15)
 _FETCH = 20_000
 # Places within a day, four a day: what comes before its shows, the shows, what comes after.
-_BEFORE, _SHOW, _AFTER = 0, 1, 2
+BEFORE, SHOW, AFTER = 0, 1, 2
 _WIDTH = 1 << 24  # more than four places a day up to the year 9999
-_PASS, _FAIL, _REPAIR, _AS_NEW = (CODES[w] for w in (What.PASS, What.FAIL, What.REPAIR, What.AS_NEW))
+PASS, FAIL, REPAIR, AS_NEW = (CODES[w] for w in (What.PASS, What.FAIL, What.REPAIR, What.AS_NEW))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,12 +73,14 @@ class Evidence:
     `keys` are the items' keys and `types` their types', an entry an item; `what`, `shows` ... an entry an event, `item` being
     the place in `keys`. `uses` are the shows done; `began` the day the record of an item begins, as an ordinal. By place, where
     there is one: `newest` the newest test, `previous` the key of the one before; `mended` the first repair since it was last
-    proved, `spoken_for` when a person first closed a report since then.
+    proved, `spoken_for` when a person first closed a report since then. `happened` is all but the shows, as it was read.
     """
 
+    zone: ZoneInfo
     keys: Ints
     types: Ints
     began: Ints
+    happened: Sequence["Happened"]
     newest: Mapping[int, "Newest"]
     previous: Mapping[int, int]
     mended: Mapping[int, datetime]
@@ -90,6 +92,10 @@ class Evidence:
     sees: Floats
     in_use: Bools
     uses: Uses
+
+    def day(self, at: datetime) -> date:
+        """Return the day it is in the company's zone."""
+        return at.astimezone(self.zone).date()
 
     def records(self, *, sees_show: float) -> Records:
         """Fold it, with the sensitivity of an uneventful show."""
@@ -105,8 +111,9 @@ class Evidence:
         )
 
 
-class _Happened(NamedTuple):
-    """One event before it has its place among the shows; in this order they sort."""
+class Happened(NamedTuple):
+    """One event other than a show; in this order they sort. `place` says where it falls among the shows: four a day, the day's
+    ordinal times four, plus BEFORE its shows or AFTER them. `rank` is the key of a test or a repair."""
 
     item: int
     at: datetime
@@ -117,6 +124,7 @@ class _Happened(NamedTuple):
     sees: float = 1.0
     in_use: bool = False
     doubts_show: bool = False  # the show before it was not as uneventful as it seemed
+    found: str = Found.BENCH  # of a failure: when it came out
 
 
 def evidence_of(
@@ -153,6 +161,8 @@ def evidence_of(
         keys=np.array(keys, dtype=np.int64),
         types=np.array(types, dtype=np.int64),
         began=np.array(began, dtype=np.int64),
+        zone=zone,
+        happened=happened,
         newest=reading.newest,
         previous=reading.previous,
         mended=reading.mended,
@@ -173,13 +183,13 @@ def _quarter_ordinal(day: int, quarter: int, zone: ZoneInfo) -> int:
 
 def _proofs(
     proved: Mapping[int, date], newest: Mapping[int, "Newest"], zone: ZoneInfo, sees: Mapping[Depth, float]
-) -> Iterator[_Happened]:
+) -> Iterator[Happened]:
     """Yield what was proved before there were tests on record: how deep is not known, so the shallowest is taken."""
     for item, day in proved.items():
         if item not in newest:
             at = datetime(day.year, day.month, day.day, tzinfo=zone)
             share = min(sees.values())
-            yield _Happened(item, at, _LATER[_PASS], 0, _PASS, 4 * day.toordinal() + _BEFORE, share)
+            yield Happened(item, at, _LATER[PASS], 0, PASS, 4 * day.toordinal() + BEFORE, share)
 
 
 class _Reading:
@@ -194,10 +204,10 @@ class _Reading:
         self.mended: dict[int, datetime] = {}
         self.spoken_for: dict[int, datetime] = {}
 
-    def _event(self, item: int, at: datetime, what: int, rank: int, sees: float = 1.0) -> _Happened:
-        return _Happened(item, at, _LATER[what], rank, what, 4 * _ordinal_at(at, self.zone) + _BEFORE, sees)
+    def _event(self, item: int, at: datetime, what: int, rank: int, sees: float = 1.0) -> Happened:
+        return Happened(item, at, _LATER[what], rank, what, 4 * _ordinal_at(at, self.zone) + BEFORE, sees)
 
-    def tests(self, sees: Mapping[Depth, float]) -> Iterator[_Happened]:
+    def tests(self, sees: Mapping[Depth, float]) -> Iterator[Happened]:
         """Yield what tests found, the oldest first."""
         tests = telling_tests().filter(item__in=self.chosen, done_at__lte=self.at).order_by()
         by_depth = {str(depth): share for depth, share in sees.items()}
@@ -220,27 +230,27 @@ class _Reading:
             if place in self.newest:
                 self.previous[place] = self.newest[place].pk
             self.newest[place] = Newest(pk=pk, at=done_at, watch=verdict == Verdict.WATCH, proved=not out_of_use)
-            yield self._event(place, done_at, _FAIL if failed else _PASS, pk, share)
+            yield self._event(place, done_at, FAIL if failed else PASS, pk, share)
             if out_of_use:
                 self.failed[place].append(done_at)
             elif failed:  # some channels of it: the rest stays in use
-                yield self._event(place, done_at, _REPAIR, pk)
+                yield self._event(place, done_at, REPAIR, pk)
 
-    def repairs(self) -> Iterator[_Happened]:
+    def repairs(self) -> Iterator[Happened]:
         repairs = standing_repairs().filter(item__in=self.chosen, done_at__lte=self.at).order_by()
         for item, done_at, pk, as_new in repairs.values_list("item_id", "done_at", "pk", "as_new"):
             place = self.place_of[item]
             self.repaired[place].append(done_at)
             self._since_proof(self.mended, place, done_at)
-            yield self._event(place, done_at, _AS_NEW if as_new else _REPAIR, pk)
+            yield self._event(place, done_at, AS_NEW if as_new else REPAIR, pk)
 
-    def reports(self) -> Iterator[_Happened]:
+    def reports(self) -> Iterator[Happened]:
         """Yield what was reported to have failed in use, and its closing by a person."""
         said = Fault.objects.filter(item__in=self.chosen, withdrawn_at=None, opened_at__lte=self.at)
         for item, pk, closed_at in self._spoken_for_at_the_bench(said):
             self._since_proof(self.spoken_for, self.place_of[item], closed_at)
-            yield self._event(self.place_of[item], closed_at, _REPAIR, pk)
-        said = said.exclude(symptom__in=NO_FAILURE).exclude(found=Found.BENCH).order_by()
+            yield self._event(self.place_of[item], closed_at, REPAIR, pk)
+        said = said.exclude(symptom__in=NOFAILURE).exclude(found=Found.BENCH).order_by()
         show_days = _show_days(said)
         columns = ("item_id", "pk", "opened_at", "found", "show", "closed_at", "closed_by_test_id", "closed_by_test__done_at")
         for item, pk, opened_at, found, show, closed_at, test, tested_at in said.values_list(*columns):
@@ -248,10 +258,11 @@ class _Reading:
             if test and not any(opened_at <= at <= tested_at for at in (*self.repaired[place], *self.failed[place])):
                 continue  # nothing was wrong with it
             where = _reported(opened_at, found, show_days.get((item, show)), self.zone)
-            yield _Happened(place, opened_at, _LATER[_FAIL], 0, _FAIL, where, 1.0, True, found != Found.LINE_CHECK)
+            doubts = found != Found.LINE_CHECK
+            yield Happened(place, opened_at, _LATER[FAIL], 0, FAIL, where, 1.0, True, doubts, found or Found.AFTER)
             if closed_at and not test and closed_at <= self.at:
                 self._since_proof(self.spoken_for, place, closed_at)
-                yield self._event(place, closed_at, _REPAIR, pk)
+                yield self._event(place, closed_at, REPAIR, pk)
 
     def _spoken_for_at_the_bench(self, said: QuerySet) -> QuerySet:
         """Return what a test found bad and a person then answered for without one."""
@@ -281,14 +292,14 @@ def _show_days(said: QuerySet) -> dict[tuple[int, int], int]:
 def _reported(opened_at: datetime, found: str, show_day: int | None, zone: ZoneInfo) -> int:
     """Return the place of a report: before or after the shows of which day."""
     if found == Found.LINE_CHECK:
-        return 4 * (show_day or _ordinal_at(opened_at, zone)) + _BEFORE
+        return 4 * (show_day or _ordinal_at(opened_at, zone)) + BEFORE
     if found in (Found.SHOW, Found.AFTER):
-        return 4 * (show_day or _ordinal_at(opened_at - _NIGHT, zone)) + _AFTER
+        return 4 * (show_day or _ordinal_at(opened_at - _NIGHT, zone)) + AFTER
     here = opened_at.astimezone(zone)
-    return 4 * here.toordinal() + (_AFTER if here.hour >= 12 else _BEFORE)
+    return 4 * here.toordinal() + (AFTER if here.hour >= 12 else BEFORE)
 
 
-_LATER = {_FAIL: 0, _REPAIR: 1, _AS_NEW: 2, _PASS: 3}  # of what bears the same instant
+_LATER = {FAIL: 0, REPAIR: 1, AS_NEW: 2, PASS: 3}  # of what bears the same instant
 
 
 def _raw(rows: QuerySet) -> Iterator[list[tuple]]:
@@ -332,7 +343,7 @@ def _uses(chosen: QuerySet, place_of: Mapping[int, int], last: date) -> Uses:
     return Uses(item=item[order], day=day[order], shows=shows[order], clean=clean[order])
 
 
-def _woven(count: int, happened: list[_Happened], uses: Uses, months: Floats, began: Ints, over: Ints) -> dict[str, Any]:
+def _woven(count: int, happened: list[Happened], uses: Uses, months: Floats, began: Ints, over: Ints) -> dict[str, Any]:
     """Put uses between the events. Those of one stretch become two at most: until its last clean show, and the rest.
 
     That is exact: folding many uses in a row, the last of them clean, is the same as folding their sum.
@@ -342,7 +353,7 @@ def _woven(count: int, happened: list[_Happened], uses: Uses, months: Floats, be
     if len(item):  # what is later in time stands no earlier among the shows
         place = np.maximum.accumulate(item * _WIDTH + place) - item * _WIDTH
     event_key = item * _WIDTH + place
-    use_key = uses.item * _WIDTH + 4 * uses.day + _SHOW
+    use_key = uses.item * _WIDTH + 4 * uses.day + SHOW
     clean = uses.clean.copy()
     doubts = np.array([e.doubts_show for e in happened], dtype=np.bool_)
     before = np.searchsorted(use_key, event_key[doubts], side="right") - 1
