@@ -311,7 +311,9 @@ def _way_told(wiring: Wiring, book: Book, shape: Shape, clumps: list[int], nets:
     alone = [p for c in clumps if len(shape.clumps[c]) == 1 for p in shape.clumps[c] if len(pins_of[net_of[p]]) > 1]
     if placed:
         shape.astray.append(placed)
-        floating = sorted({*alone, *(p for pins in cut.values() for p in pins)})
+        # A pin that has no net of its own and sits in another's place sent that one off: one cause, told already.
+        sent_off = {place for p, _, place in placed if len(pins_of[net_of[p]]) == 1}
+        floating = sorted({*alone, *(p for pins in cut.values() for p in pins)} - sent_off)
         near, far = [p for p in floating if ends[p] == 0], [p for p in floating if ends[p] != 0]
         unread = [(a, b) for a in near for b in far if book.get(a, b) is None]
         shape.unread += unread
