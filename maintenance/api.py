@@ -5,7 +5,7 @@ from typing import Annotated, Any
 from uuid import UUID
 
 from django.http import HttpRequest
-from ninja import Body, Router, Schema
+from ninja import Body, Router, Schema, Status
 from ninja.errors import HttpError
 from pydantic import Field, model_validator
 
@@ -124,7 +124,7 @@ def bench_tests(request: HttpRequest, body: Body[BenchTestIn]) -> Any:
     try:
         return _answer(test_record(given=_given(body), person=person, received_at=now()))
     except TestRefused as refused:
-        return 422, Problem(field=refused.field, detail=str(refused))
+        return Status(422, Problem(field=refused.field, detail=str(refused)))
 
 
 def _given(body: BenchTestIn) -> Given:
