@@ -12,6 +12,7 @@ TAP_CAUTION = (
     "its loudspeaker or a dummy load."
 )
 LEVEL_CAUTION = "Start low."
+METER_CAUTION = "Continuity or ohms only: never an insulation tester into a box."
 
 _SWITCH = "Clean or replace the lift switch; look for a solder bridge or a case screw that joins both sides."
 
@@ -29,12 +30,11 @@ def joins(facts: Mapping[str, object], channel: int | None) -> list[Step]:
             Step(
                 key=keyed("isolation", channel),
                 title="Output joined to input",
-                how="Lift on: measure from output pins 2 and 3 to the input's tip and sleeve. "
-                "Is any of them joined, or below 1\u2009MΩ?",
+                how=f"Lift on: measure from output pins 2 and 3 to {_poles(facts)}. Is any of them joined, or below 1\u2009MΩ?",
                 needs=Capability.CONTINUITY,
                 wanted=False,
                 channel=channel,
-                caution="Continuity or ohms only, never an insulation tester: it harms the transformer's neighbours.",
+                caution=METER_CAUTION,
                 expect="No: the transformer keeps input and output apart.",
                 says=Says(
                     name="not isolated",
@@ -45,7 +45,7 @@ def joins(facts: Mapping[str, object], channel: int | None) -> list[Step]:
             )
         )
     if facts.get("ground_lift"):
-        steps += [_lift(channel, on=False), _lift(channel, on=True)]
+        steps += [_lift(facts, channel, on=False), _lift(facts, channel, on=True)]
     if not is_isolator(facts):
         steps.append(
             Step(
@@ -67,15 +67,20 @@ def joins(facts: Mapping[str, object], channel: int | None) -> list[Step]:
     return steps
 
 
-def _lift(channel: int | None, *, on: bool) -> Step:
+def _poles(facts: Mapping[str, object]) -> str:
+    return "every pole of the input" if is_isolator(facts) else "the input's tip and sleeve"
+
+
+def _lift(facts: Mapping[str, object], channel: int | None, *, on: bool) -> Step:
+    ground = "the input's pin 1 or sleeve" if is_isolator(facts) else "the input's sleeve"
     return Step(
         key=keyed("lift-on" if on else "lift-off", channel),
         title=f"Pin 1 joined to sleeve, lift {'on' if on else 'off'}",
         how=(
-            "Switch to lift: is pin 1 of the output joined to the input's sleeve? "
+            f"Switch to lift: is pin 1 of the output joined to {ground}? "
             "A part of 1\u2009kΩ or more across the gap counts as no."
             if on
-            else "Switch to ground: is pin 1 of the output joined to the input's sleeve?"
+            else f"Switch to ground: is pin 1 of the output joined to {ground}?"
         ),
         needs=Capability.CONTINUITY,
         wanted=not on,

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from maintenance.calc.bench import Capability, Finding
 from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.box_gain import expected_gain, granted, is_isolator, loads
-from maintenance.calc.box_steps import LEVEL_CAUTION, channels_of, crackle, joins, pads, polarity, sound
+from maintenance.calc.box_steps import LEVEL_CAUTION, METER_CAUTION, channels_of, crackle, joins, pads, polarity, sound
 from maintenance.calc.steps import OHM, Answers, Found, Says, Step, between, figure_of, finding_of, golden_of, keyed, said
 
 # Typical windings, from memory: secondary tens of ohms to about 200, primary about 1 to 3 kohm with its pads beside it.
@@ -56,6 +56,7 @@ def _passive_gain(facts: Mapping[str, object], limits: BenchLimits, golden: Mapp
     windings = [golden_of(golden, f"winding-{w}", title, channel) for w, title in _WINDING_TITLES.items()]
     span = expected_gain(facts, primary_ohm=windings[1], secondary_ohm=windings[0])
     load = loads(facts)[1]
+    pads_out = "S" if is_isolator(facts) else "Pads out: s"
     watch = False
     if first is not None:
         low, high = first - limits.gain_db, first + limits.gain_db
@@ -70,7 +71,7 @@ def _passive_gain(facts: Mapping[str, object], limits: BenchLimits, golden: Mapp
     return Step(
         key=keyed("gain", channel),
         title="Gain",
-        how=f"Pads out: send 1\u2009kHz into the input, load the output with {said(load, OHM)}; write output less input in dB.",
+        how=f"{pads_out}end 1\u2009kHz into the input, load the output with {said(load, OHM)}; write output less input in dB.",
         unit="dB",
         needs=Capability.TONE,
         low=low,
@@ -98,6 +99,7 @@ def _winding(
     title = _WINDING_TITLES[which]
     first = golden_of(golden, f"winding-{which}", title, channel)
     out = which == "out"
+    alone = "Nothing plugged in" if is_isolator(facts) else "Pads out, nothing plugged in"
     pins = "pins 2 and 3 of the output" if out else "tip and sleeve of the input"
     if is_isolator(facts):
         pins = "the two legs of the output" if out else "the two legs of the input"
@@ -114,7 +116,7 @@ def _winding(
     return Step(
         key=keyed(f"winding-{which}", channel),
         title=title,
-        how=f"Pads out, nothing plugged in: measure between {pins}.",
+        how=f"{alone}: measure between {pins}.",
         unit=OHM,
         needs=Capability.OHMS,
         low=low,
@@ -123,7 +125,7 @@ def _winding(
         floor=WINDING_SHORT_OHM,
         ceiling=SECONDARY_OPEN_OHM if out else PRIMARY_OPEN_OHM,
         channel=channel,
-        caution="An ohmmeter's low range only, never an insulation tester.",
+        caution=METER_CAUTION,
         expect=expect,
         proves=("the output side",) if out else ("the input side",),
         over=True,

@@ -250,7 +250,7 @@ def _side(side: str, pole: str, facts: Mapping[str, object], limits: BenchLimits
         floor=(around or 8.0) * SHORT_SHARE,
         ceiling=(around or 700.0) * OPEN_FACTOR,
         caution="Off your head: the meter clicks.",
-        expect=f"{between(low, high, OHM)}, the other side alike.".capitalize(),
+        expect=f"F{between(low, high, OHM)[1:]}, the other side alike.",
         proves=("that both sides play",) if side == "left" else (),
         over=True,
         least=0,

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from maintenance.calc.bench import Capability, Finding
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.steps import Answers, Found, Says, Step, count, finding_of, keyed, neighbours, said
+from maintenance.calc.steps import UNCOUNTED, Answers, Found, Says, Step, count, figure_of, finding_of, keyed, neighbours, said
 
 TONE = "Amplifiers off or muted; start low: protect ears and high-frequency drivers."
 SILENT_DB = 30.0  # so far below its neighbours is no signal
@@ -139,5 +139,6 @@ def look(
         )
         findings.append(finding_of(says, channel, text))
     alone = any(s.base == "level" for s in steps) and levels and len(levels) < 2
+    reasons = () if figure_of(facts, "inputs") or figure_of(facts, "outputs") else (UNCOUNTED,)
     cannot = ("One channel's level alone cannot be told from the others: read at least two.",) if alone else ()
-    return Found(findings=tuple(findings), held=held, cannot=cannot)
+    return Found(findings=tuple(findings), held=held, reasons=reasons, cannot=cannot)

@@ -21,8 +21,9 @@ _TAKE_OUT = "Take it out of reach now; let a competent person mend it or scrap i
 
 def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[str, float]) -> tuple[Step, ...]:
     """Lay out the steps: eyes first, then earth, then what fits the thing."""
-    electronics = "rating_a" not in facts  # a lead or distribution has a rating; powered gear has a mains current
     residual = figure_of(facts, "residual_current_ma")
+    # a lead or distribution has a rating, powered gear a mains current; a residual-current device holds electronics too
+    electronics = "rating_a" not in facts or residual is not None
     return (
         Step(
             key="visual",
@@ -42,7 +43,7 @@ def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[st
         _measured(
             "earth",
             "Earth continuity",
-            "From the plug's earth pin to the socket's earth or to bare metal of the case.",
+            "From the plug's earth pin to the socket's earth or to bare metal. Built without an earth wire: leave it out.",
             OHM,
             limits.earth_ohm,
             caution=NEVER_LIFT,

@@ -141,10 +141,10 @@ def _draw(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[str,
     if first is not None:
         slack = max(limits.golden_share * first, 0.1)
         low, high = max(0.0, first - slack), first + slack
-        expect = f"Its own first reading was {said(first, 'mA')}."
+        expect = f"Its own first reading was {said(first, 'mA')}: {between(low, high, 'mA')}."
     elif label is not None:
         low, high = label * (1 - DRAW_SHARE), label * (1 + DRAW_SHARE)
-        expect = f"Its data say {said(label, 'mA')}."
+        expect = f"Its data say {said(label, 'mA')}: {between(low, high, 'mA')}."
     else:
         low, high = LEAST_DRAW_MA, MOST_DRAW_MA
         expect = f"A 48\u2009V input must give {said(MOST_DRAW_MA, 'mA')} and no more."

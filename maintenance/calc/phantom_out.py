@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from maintenance.calc.bench import Capability, Finding, Verdict
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.steps import Answers, Found, Says, Step, between, count, figure_of, finding_of, keyed, said
+from maintenance.calc.steps import UNCOUNTED, Answers, Found, Says, Step, between, count, figure_of, finding_of, keyed, said
 
 LOAD_OHM = 1400.0  # draws a P48 input's full 10 mA
 OTHER_LOAD_OHM = 3300.0
@@ -295,8 +295,14 @@ def look(
         for finding, keys in _channel(channel, answers, supply, limits):
             findings.append(finding)
             instead.update(keys)
+    reasons = () if figure_of(facts, "inputs") else (UNCOUNTED,)
     cannot = (f"No figures of {supply.name} under load were found, and open volts alone prove nothing.",)
-    return Found(findings=tuple(findings), instead_of=frozenset(instead), cannot=() if supply.feed_ohm is not None else cannot)
+    return Found(
+        findings=tuple(findings),
+        instead_of=frozenset(instead),
+        reasons=reasons,
+        cannot=() if supply.feed_ohm is not None else cannot,
+    )
 
 
 def _channel(

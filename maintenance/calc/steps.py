@@ -14,6 +14,7 @@ from maintenance.calc.bench_limits import BenchLimits
 THIN = "\u2009"
 MINUS = "−"
 OHM = "Ω"
+UNCOUNTED = "The type does not say how many inputs it has, so one was asked for."
 
 
 @dataclass(frozen=True, kw_only=True)

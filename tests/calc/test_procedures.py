@@ -8,7 +8,7 @@ import pytest
 from inventory.calc.kinds import KINDS_WITHOUT_STANDING, Kind
 from maintenance.calc.bench import Capability, Procedure, ReadingError, StepReading, Verdict
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.procedures import judge_steps, not_measurable, procedures_for, steps_for
+from maintenance.calc.procedures import every_step, judge_steps, not_measurable, procedures_for, steps_for
 
 LIMITS = BenchLimits(earth_ohm=0.5, mains_insulation_mohm=1.0, leakage_ma=3.5, residual_trip_ms=200)
 TYPES = json.loads((Path(__file__).parents[2] / "fixtures" / "catalogue.json").read_text())["types"]
@@ -224,6 +224,25 @@ def test_an_input_is_held_against_its_neighbours_and_not_against_itself():
     assert [f.within for f in judgement.figures] == [True, True, True, False, True, True, True, False]
 
 
+def test_a_desk_whose_inputs_nobody_counted_is_asked_for_one_and_says_so():
+    readings = [perfect(step) for step in all_steps(Procedure.PHANTOM, {"inputs": None})]
+    assert {r.step for r in readings} == {"open-2", "open-3", "load", "short-2", "short-3"}
+    assert any("how many inputs" in reason for reason in judged(Procedure.PHANTOM, {"inputs": None}, readings).reasons)
+
+
+@pytest.mark.parametrize("kind", [k for k in Kind if k not in KINDS_WITHOUT_STANDING])
+def test_no_two_figures_of_a_thing_share_a_name(kind):
+    """A chart and the first readings go by the figure's name."""
+    facts = {"inputs": 2, "outputs": 2, "powered": True, "active": True, "draw_ma": 4.5, "phantom": "global"}
+    names = [
+        step.name
+        for procedure in procedures_for(kind, facts)
+        for step in every_step(procedure=procedure, facts=facts, limits=LIMITS, golden={})
+        if step.unit
+    ]
+    assert len(names) == len(set(names))
+
+
 def test_one_input_alone_cannot_be_told_from_the_others():
     judgement = judged(Procedure.INPUT, {"inputs": 8}, [StepReading(step="level.1", value=-18.0)])
     assert judgement.verdict == Verdict.CANNOT_TELL
@@ -288,6 +307,8 @@ def test_mains_outside_the_companys_limits_fails(values):
 def test_insulation_is_never_measured_into_electronics():
     powered = all_steps(Procedure.MAINS, {"powered": True, "mains_a": 3})
     assert "insulation" not in {s.key for s in powered} and "leakage" in {s.key for s in powered}
+    residual = all_steps(Procedure.MAINS, {"rating_a": 10, "residual_current_ma": 30})
+    assert [s.key for s in residual] == ["visual", "earth", "leakage", "trip"]
     assert any("never into electronics" in s.caution for s in all_steps(Procedure.MAINS, LEAD) if s.key == "insulation")
 
 
