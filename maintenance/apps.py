@@ -40,3 +40,8 @@ class MaintenanceConfig(AppConfig):
         from maintenance.views import sheets
 
         JOBS.add(sheets.JOB_KIND, sheets.run_job)
+
+        from maintenance import retest_job
+        from maintenance.services import retest
+
+        JOBS.add(retest.JOB_KIND, retest_job.job_run)

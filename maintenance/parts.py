@@ -19,6 +19,7 @@ from inventory.calc.kinds import KINDS_WITH_CHANNELS
 from inventory.models import Item
 from inventory.registries import ItemAction, LifeEntry, Panel, show_names
 from inventory.search import asked
+from maintenance.bench_needs import before_shows
 from maintenance.calc.symptoms import Symptom
 from maintenance.item_record import record_of
 from maintenance.models import Fault
@@ -166,3 +167,4 @@ def register() -> None:
     ITEM_API_FIELDS.add("faults", api_fields, rank=50)
     NEEDS.add("suspect", suspects, rank=30)
     NEEDS.add("channels", channels, rank=31)
+    NEEDS.add("test-before", before_shows, rank=25)

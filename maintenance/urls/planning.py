@@ -2,9 +2,12 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from maintenance.views import bench_settings, wirings
+from maintenance.views import bench_settings, planning, wirings
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("bench/", planning.bench, name="bench"),
+    path("bench/paper/", planning.bench_paper, name="bench-paper"),
+    path("bench/start/", planning.bench_start, name="bench-start"),
     path("bench/instruments/", bench_settings.instruments, name="bench-instruments"),
     path("bench/limits/", bench_settings.limits, name="bench-limits"),
     path("bench/wirings/", wirings.wirings, name="wirings"),
