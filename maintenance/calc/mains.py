@@ -3,11 +3,12 @@
 Nothing here knows a country's limits, and no word here says that a thing may be used: a licensed or competent person decides.
 """
 
+import math
 from collections.abc import Mapping
 
 from maintenance.calc.bench import Capability
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.steps import Answers, Found, Says, Step, figure_of, said
+from maintenance.calc.steps import Answers, Found, Says, Step, figure_of, finding_of, said
 
 SAFETY = "The program records results; it never declares anything safe. Local codes and a licensed or competent person decide."
 PASSED = "Within the limits your company set."
@@ -163,10 +164,26 @@ def _measured(
     )
 
 
+_OPEN = {
+    "earth": Says(
+        name="earth open",
+        title="Protective earth is open",
+        effect="In a fault its metal stays live.",
+        repair=_TAKE_OUT,
+    ),
+    "trip": Says(
+        name="does not trip",
+        title="It does not trip",
+        effect="It will not save a life when it must.",
+        repair=_TAKE_OUT,
+    ),
+}
+
+
 def look(
     steps: tuple[Step, ...], answers: Answers, facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[str, float]
 ) -> Found:
-    """Say what was only kept, and that nothing was compared where no limit is set."""
+    """Say what was only kept, that nothing was compared where no limit is set, and what is open whatever the limit."""
     measured = [s for s in steps if s.unit and s.key in answers.given]
     kept = [s for s in measured if s.low is None and s.high is None]
     reasons = [SAFETY]
@@ -178,4 +195,7 @@ def look(
         cannot.append("Nothing was measured: eyes alone leave earth and insulation unknown.")
     elif len(kept) == len(measured):
         cannot.append("No limit is set for what was measured.")
-    return Found(reasons=tuple(reasons), cannot=tuple(cannot) if answers.given else ())
+    opens = [says for key, says in _OPEN.items() if answers.value(key) == math.inf]
+    findings = tuple(finding_of(says, None, "The tester shows that it is above its range.") for says in opens)
+    open_keys = frozenset(key for key in _OPEN if answers.value(key) == math.inf)
+    return Found(findings=findings, instead_of=open_keys, reasons=tuple(reasons), cannot=tuple(cannot) if answers.given else ())

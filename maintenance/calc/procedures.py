@@ -105,8 +105,6 @@ def steps_for(
     keys = {step.key for step in asked}
     asked = [step for step in asked if not any(key in keys for key in step.stands_in_for)]
     order = {base: place for place, base in enumerate(likely_steps(procedure=procedure, symptoms=symptoms))}
-    if procedure == Procedure.MAINS:
-        order["visual"] = -1
     return tuple(sorted(asked, key=lambda step: order.get(step.base, len(order))))
 
 

@@ -292,7 +292,9 @@ def test_mains_that_nobody_looked_at_is_not_passed():
 
 
 def test_mains_that_somebody_only_looked_at_is_not_passed():
-    assert mains(LIMITS, visual=True).verdict == Verdict.CANNOT_TELL
+    judgement = mains(LIMITS, visual=True)
+    assert judgement.verdict == Verdict.CANNOT_TELL
+    assert any("eyes alone" in reason for reason in judgement.reasons)
 
 
 def test_damage_that_is_seen_fails_mains_gear_without_a_measurement():
@@ -302,6 +304,16 @@ def test_damage_that_is_seen_fails_mains_gear_without_a_measurement():
 @pytest.mark.parametrize("values", [{"earth": 0.6}, {"insulation": 0.5}])
 def test_mains_outside_the_companys_limits_fails(values):
     assert mains(LIMITS, visual=True, **values).verdict == Verdict.FAIL
+
+
+@pytest.mark.parametrize("limits", [LIMITS, BenchLimits()])
+@pytest.mark.parametrize(("key", "name"), [("earth", "earth open"), ("trip", "does not trip")])
+def test_what_is_open_fails_mains_gear_whatever_the_limit(limits, key, name):
+    facts = {"rating_a": 10, "residual_current_ma": 30}
+    readings = [StepReading(step="visual", yes=True), StepReading(step=key, yes=False)]
+    judgement = judged(Procedure.MAINS, facts, readings, limits=limits)
+    assert judgement.verdict == Verdict.FAIL
+    assert [f.name for f in judgement.findings] == [name]
 
 
 def test_insulation_is_never_measured_into_electronics():
