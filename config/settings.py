@@ -220,6 +220,8 @@ CELERY_BEAT_SCHEDULE = {
     # expires: a machine that slept wakes to one tick, not to a thousand
     "tick": {"task": "company.tasks.tick", "schedule": 30.0, "options": {"expires": 30}},
     "tidy": {"task": "company.tasks.tidy", "schedule": 60.0 * 60 * 24},
+    # asked often, done once a day: a laptop is on when it is on
+    "test-by dates": {"task": "maintenance.tasks.dates_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
 }
 
 DJANGO_TABLES2_TEMPLATE = "_table.html"

@@ -36,6 +36,10 @@ class MaintenanceConfig(AppConfig):
 
         item_parts.register()
 
+        from maintenance import wet
+
+        wet.register()
+
         from company.registries import JOBS
         from maintenance.views import sheets
 
