@@ -35,9 +35,9 @@ class Step:
     `low` and `high` bound a good number, `wanted` is the good yes / no. `needs` is what must be there to do it, None where
     eyes and hands do. With `over`, a number may be answered "no": the meter shows that it is above its range.
     `proves` names what a good answer shows; a verdict needs every proof of every channel. Outside `least` to `most` no such
-    reading exists. `watch` marks limits that never fail: typical values, not this unit's own. `floor` and `ceiling` lie
-    outside `low` and `high`: beyond them it fails even then. A step that stands in for others is
-    asked only where none of them can be.
+    reading exists. `watch` marks limits that never fail: typical values, not this unit's own. `first` is its own first reading, where
+    there is one. `floor` and `ceiling` lie outside `low` and `high`: beyond them it fails even then. A step that stands in
+    for others is asked only where none of them can be.
     """
 
     key: str
@@ -55,6 +55,7 @@ class Step:
     stands_in_for: tuple[str, ...] = ()
     over: bool = False
     watch: bool = False
+    first: float | None = None
     floor: float | None = None
     ceiling: float | None = None
     least: float | None = None
@@ -260,6 +261,8 @@ def judge(
         beyond = (step.floor is not None and value < step.floor) or (step.ceiling is not None and value > step.ceiling)
         weight = Verdict.WATCH if step.watch and not beyond else says.weight
         text = f"{step.name} reads {said(value, step.unit)}; expected {between(step.low, step.high, step.unit)}."
+        if step.first is not None:
+            text += f" Its own first reading was {said(step.first, step.unit)}."
         if step.watch and not beyond:
             text += " That range is typical of such gear, not this unit's own first reading."
         findings.append(finding_of(says, step.channel, text, weight))
