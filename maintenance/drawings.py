@@ -119,11 +119,9 @@ def _wires(board: Board) -> SafeString:
     for wire in board.across:
         curve = _curve(wire, 0, 100)
         if wire.kind == "open":
-            stub = (
-                f"M0 {_n(wire.left)}H26M74 {_n(wire.right)}H100"
-                if wire.left == wire.right
-                else f"M0 {_n(wire.left)}H18M82 {_n(wire.right)}H100"
-            )
+            reach = 26 if wire.left == wire.right else 18
+            near, far = f"M0 {_n(wire.left)}H{reach}", f"M{100 - reach} {_n(wire.right)}H100"
+            stub = {"left": near, "right": far}.get(wire.stub, near + far)
             drawn.append(f'<path class="w gone" d="{stub}"/>')
         elif wire.kind in TROUBLE - {"high"}:
             drawn += [f'<path class="w halo" d="{_curve(wire, 6, 94)}"/>', f'<path class="w wrong" d="{curve}"/>']
@@ -168,7 +166,9 @@ def _marks(wire: Across, board: Board) -> list[SafeString]:
     if wire.kind == "open":
         straight = wire.left == wire.right
         near, far = ("26%", "74%") if straight else ("18%", "82%")
-        for x, y in ((near, wire.left), (far, wire.right)):
+        for side, x, y in (("left", near, wire.left), ("right", far, wire.right)):
+            if wire.stub not in {"", side}:
+                continue
             marks.append(format_html('<circle class="tip" cx="{}" cy="{}" r="{}"/>', x, _n(y), 5 if board.close else 7))
         if wire.note and not board.close:
             x, anchor = ("50%", "middle") if straight else ("24%", "start")

@@ -19,7 +19,9 @@ from inventory.calc.kinds import Kind
 from inventory.models import CountMove, GearType, LabelRun, Stray
 from inventory.services.cases import placement_record
 from inventory.services.counted import count_out
+from maintenance.calc.bench import Depth, Procedure
 from maintenance.models import BenchSettings, Repair, Sitting, Wiring
+from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import fault_open
 from shows.models import Contradiction, Rig, RigRow
 from tests.builders import (
@@ -149,6 +151,18 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "bench/": (TECHNICIAN, NOBODY),
     "bench/paper/": (TECHNICIAN, NOBODY),
     "bench/start/": (NOBODY, TECHNICIAN),
+    "bench/sittings/": (TECHNICIAN, TECHNICIAN),
+    "bench/sittings/<int:pk>/": (TECHNICIAN, NOBODY),
+    "bench/sittings/<int:pk>/change/": (TECHNICIAN, TECHNICIAN),
+    "bench/sittings/<int:pk>/scan/": (NOBODY, TECHNICIAN),
+    "bench/sittings/<int:pk>/record/": (NOBODY, TECHNICIAN),
+    "bench/sittings/<int:pk>/undo/": (NOBODY, TECHNICIAN),
+    "bench/sittings/<int:pk>/end/": (NOBODY, TECHNICIAN),
+    "bench/tests/<uuid:uid>/": (HAND, NOBODY),
+    "bench/tests/<uuid:uid>/correct/": (TECHNICIAN, TECHNICIAN),
+    "bench/tests/<uuid:uid>/undo/": (NOBODY, TECHNICIAN),
+    "bench/labels/": (TECHNICIAN, NOBODY),
+    "bench/labels.pdf": (TECHNICIAN, NOBODY),
     "bench/instruments/": (TECHNICIAN, TECHNICIAN),
     "bench/limits/": (TECHNICIAN, TECHNICIAN),
     "bench/wirings/": (HAND, HAND),
@@ -240,6 +254,14 @@ POSTS: dict[str, dict[str, Any]] = {
     "bench/repairs/<uuid:uid>/take-back/": {},
     "faults/<int:pk>/close/": {"how": "a dry joint, soldered", "closed_how": "a dry joint, soldered", "note": "soldered"},
     "bench/instruments/": {"measures": "ohms"},
+    "bench/sittings/": {"depth": "ohms", "minutes": "60"},
+    "bench/sittings/<int:pk>/change/": {"depth": "lamps", "minutes": "60"},
+    "bench/sittings/<int:pk>/scan/": {"scan": "TEST.UNDO"},
+    "bench/sittings/<int:pk>/record/": {"code": "{code}", "word": "good"},
+    "bench/sittings/<int:pk>/undo/": {"uid": "{test}"},
+    "bench/sittings/<int:pk>/end/": {},
+    "bench/tests/<uuid:uid>/correct/": {"word": "bad"},
+    "bench/tests/<uuid:uid>/undo/": {},
     "bench/wirings/add/": {"name": "Odd lead", "ends": "A: plug: 1 2\nB: plug: 1 2", "nets": "A1=B1"},
     "bench/wirings/<slug:key>/delete/": {},
     "shows/add/": {"name": "Barn dance", "load_in": "2027-05-07T16:00", "start": "2027-05-07T19:00", "end": "2027-05-07T23:00"},
@@ -302,6 +324,16 @@ class World:
         }
         self.fault = fault_open(uid=uuid.uuid4(), item=self.item, symptom="hums", at=at, person=owner)
         self.sitting = Sitting.objects.create(person=owner, began_at=at)
+        tested = Given(
+            uid=uuid.uuid4(),
+            item=self.item,
+            procedure=Procedure.WORD,
+            depth=Depth.LAMPS,
+            done_at=at,
+            word=True,
+            sitting=self.sitting,
+        )
+        self.test = test_record(given=tested, person=owner, received_at=at).test
         self.repair = Repair.objects.create(uid=uuid.uuid4(), item=self.item, done_at=at, person=owner, did="soldered")
         self.contradiction = Contradiction.objects.create(
             item=self.item, scan_uid=uuid.uuid4(), kind="elsewhere", said="Two said otherwise.", happened_at=at, show=self.show
@@ -337,6 +369,7 @@ class World:
             "rigs/": self.rig,
             "faults/": self.fault,
             "bench/sheets/sitting/": self.sitting,
+            "bench/sittings/": self.sitting,
         }
         for start, one in owners.items():
             if address.lstrip("^").startswith(start):
@@ -345,6 +378,8 @@ class World:
             has["code"] = self.case.code
         if address.startswith("bench/repairs/"):
             has["uid"] = self.repair.uid
+        if address.startswith("bench/tests/"):
+            has["uid"] = self.test.uid
         plain = address.lstrip("^").rstrip("$").replace("\\.", ".")
         plain = re.sub(r"\(\?P<(\w+)>(?:[^()]|\([^()]*\))*\)", r"<\1>", plain)
         return "/" + re.sub(r"<(?:\w+:)?(\w+)>", lambda m: str(given(m[1], has[m[1]])), plain)
@@ -377,6 +412,7 @@ def filled(given: dict[str, Any], world: World) -> dict[str, Any]:
         "code": world.item.code,
         "rig": world.rig.pk,
         "out": world.elsewhere.pk,
+        "test": world.test.uid,
     }
     return {"uid": str(uuid.uuid4())} | {name: value.format(**keys) for name, value in given.items()}
 

@@ -73,6 +73,7 @@ class Across:
     right: float
     note: str = ""
     note_at: float = 0.0
+    stub: str = ""  # of an open wire: the one side that is left loose, where the other pin reaches elsewhere
     resistor: str = ""
 
 
@@ -323,11 +324,16 @@ def _joins(
         if at[a][0] != at[b][0]:
             left, right = (a, b) if not at[a][0] else (b, a)
             swapped = kind == "wrong" and len(wrong) == 2 and _crossing(wrong, at)
-            note = {"open": "open", "short": "short", "high": "high"}.get(kind, "swapped" if swapped else "")
+            stub = ""
+            if kind == "open" and (left in strayed or right in strayed):
+                stub = "right" if left in strayed else "left"
+            note = {"open": "" if stub else "open", "short": "short", "high": "high"}.get(kind, "swapped" if swapped else "")
             if note == "swapped" and any(one.note == "swapped" for one in across):
                 note = ""
             across.append(
-                Across(a=left, b=right, kind=kind, left=at[left][1], right=at[right][1], note=note, resistor=resistor)
+                Across(
+                    a=left, b=right, kind=kind, left=at[left][1], right=at[right][1], note=note, stub=stub, resistor=resistor
+                )
             )
             continue
         # two pins of one side that a third one joins already need no bracket of their own

@@ -1,0 +1,347 @@
+"""What a tester is asked about one item, and the answers read back: pairs of pins, or the steps of a box.
+
+The same fields serve the sitting's page and the correction of a test.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from maintenance.bench_subject import Subject
+from maintenance.calc.bench import Capability, Depth, PairReading, Procedure, StepReading
+from maintenance.calc.bench_limits import BenchLimits
+from maintenance.calc.bench_typed import RANGE_TOP_OHM, Typed, TypedError, reading_typed, written
+from maintenance.calc.steps import between, said
+from maintenance.calc.symptoms import Symptom
+from maintenance.calc.wiring_words import ohms_words
+from maintenance.calc.wirings import Expect, is_shell, pin_words
+from maintenance.models import BenchTest
+
+FLEXED = frozenset({Depth.LAMPS_FLEXED, Depth.OHMS_FLEXED})
+IN_OHMS = frozenset({Depth.OHMS, Depth.OHMS_FLEXED})
+PROCEDURE_NAMES = {
+    Procedure.WIRING: "Pins",
+    Procedure.WORD: "The tester’s word",
+    Procedure.PASSIVE_BOX: "Passive box",
+    Procedure.ACTIVE_BOX: "Active box",
+    Procedure.PHANTOM: "Phantom outputs",
+    Procedure.INPUT: "Inputs",
+    Procedure.MICROPHONE: "Microphone",
+    Procedure.TRANSMITTER: "Transmitter or receiver",
+    Procedure.DRIVER: "Loudspeaker",
+    Procedure.HEADPHONES: "Headphones",
+    Procedure.MAINS: "Mains figures",
+}
+GROUP_WORDS = {
+    "end to end": "End to end",
+    "wrong pairs": "Other pins, end to end",
+    "same end": "Pins of one end",
+    "shells": "Shells",
+}
+LONGEST_ANSWER = 40
+SMALL = 12  # pins of both ends; a bigger lead is read by those pairs alone that a verdict needs
+
+
+@dataclass(kw_only=True)
+class PairField:
+    """One pair of pins to read: `value` and `flexed` as typed, `wrong` what is wrong with that."""
+
+    a: str
+    b: str
+    expect: str = ""
+    why: str = ""
+    joined: bool = True
+    value: str = ""
+    flexed: str = ""
+    wrong: str = ""
+
+    @property
+    def name(self) -> str:
+        return f"p:{self.a}:{self.b}"
+
+    @property
+    def flexed_name(self) -> str:
+        return f"f:{self.a}:{self.b}"
+
+    @property
+    def words(self) -> str:
+        return f"{pin_words(self.a)} to {pin_words(self.b)}"
+
+
+@dataclass(kw_only=True)
+class StepField:
+    """One step of a box's test with its answer as typed."""
+
+    step: Any
+    value: str = ""
+    wrong: str = ""
+
+    @property
+    def name(self) -> str:
+        return f"s:{self.step.key}"
+
+    @property
+    def wanted(self) -> str:
+        """Say what a good answer is, where the step does not say so itself."""
+        step = self.step
+        if step.expect:
+            return str(step.expect)
+        if not step.unit:
+            return {True: "should be yes", False: "should be no"}.get(step.wanted, "")
+        return between(step.low, step.high, step.unit)
+
+
+@dataclass(kw_only=True)
+class Group:
+    """Fields under one heading. Where all of them must be apart, `rest` names one tick that answers what is left empty."""
+
+    title: str
+    fields: list[Any] = field(default_factory=list)
+    rest: str = ""
+    ticked: bool = False
+
+    @property
+    def is_long(self) -> bool:
+        return len(self.fields) > 24 and hasattr(self.fields[0], "joined")
+
+    @property
+    def each(self) -> str:
+        """Say once what every pair of a long group should read, where that is the same for all."""
+        said = {one.expect.rpartition(": ")[2] for one in self.fields} if self.is_long else set()
+        return f"Each {said.pop()}." if len(said) == 1 else ""
+
+    @property
+    def is_told(self) -> bool:
+        return any(one.value or one.wrong for one in self.fields)
+
+
+@dataclass(kw_only=True)
+class Asked:
+    """Everything asked about one item by one procedure at one depth, and why nothing can be where that is so."""
+
+    procedure: Procedure
+    depth: Depth
+    groups: list[Group] = field(default_factory=list)
+    why_not: str = ""
+    word: bool | None = None
+    note: str = ""
+
+    @property
+    def in_ohms(self) -> bool:
+        return self.depth in IN_OHMS
+
+    @property
+    def is_flexed(self) -> bool:
+        return self.depth in FLEXED
+
+    @property
+    def fields(self) -> list[Any]:
+        return [one for group in self.groups for one in group.fields]
+
+    @property
+    def wrong(self) -> list[Any]:
+        return [one for one in self.fields if one.wrong]
+
+
+def asked_of(
+    subject: Subject,
+    *,
+    procedure: Procedure,
+    depth: Depth,
+    limits: BenchLimits,
+    capabilities: frozenset[Capability],
+    temperature_c: float,
+    symptoms: Sequence[str] = (),
+    also: Iterable[tuple[str, str]] = (),
+) -> Asked:
+    """Return what to ask about an item. `also` are pairs to show besides, as those of a test that is corrected."""
+    asked = Asked(procedure=procedure, depth=depth)
+    if procedure == Procedure.WORD:
+        return asked
+    if procedure == Procedure.WIRING:
+        if subject.lead is None:
+            asked.why_not = subject.no_lead
+            return asked
+        asked.groups = _pair_groups(subject, depth, limits, capabilities, temperature_c, symptoms, also)
+        return asked
+    from maintenance.calc.procedures import steps_for
+
+    steps = steps_for(
+        procedure=procedure,
+        facts=subject.facts,
+        capabilities=capabilities,
+        limits=limits,
+        golden=subject.golden,
+        symptoms=tuple(symptoms),
+    )
+    if not steps:
+        asked.why_not = "Nothing the shop can measure fits it: take the tester’s word, or say under Instruments what there is."
+    channels: dict[int | None, Group] = {}
+    for step in steps:
+        title = "" if step.channel is None else f"Channel {step.channel}"
+        channels.setdefault(step.channel, Group(title=title)).fields.append(StepField(step=step))
+    asked.groups = list(channels.values())
+    return asked
+
+
+def _pair_groups(
+    subject: Subject,
+    depth: Depth,
+    limits: BenchLimits,
+    capabilities: frozenset[Capability],
+    temperature_c: float,
+    symptoms: Sequence[str],
+    also: Iterable[tuple[str, str]],
+) -> list[Group]:
+    from maintenance.calc.wiring import pairs_to_ask
+
+    lead = subject.lead
+    assert lead is not None  # noqa: S101 (asked_of has looked)
+    groups: dict[str, Group] = {}
+    seen: set[frozenset[str]] = set()
+    asks = pairs_to_ask(
+        wiring=lead.wiring,
+        capabilities=capabilities,
+        depth=depth,
+        symptoms=[Symptom(symptom) for symptom in symptoms],
+        lead=lead,
+        limits=limits,
+        temperature_c=temperature_c,
+    )
+    for ask in asks:
+        seen.add(frozenset(ask.pair))
+        joined = ask.expected in {Expect.JOINED, Expect.RESISTOR}
+        hint = ask.why if ask.why.startswith("\u201c") else ""
+        one = PairField(a=ask.a, b=ask.b, expect=_expected(ask, lead.wiring, depth), why=hint, joined=joined)
+        groups.setdefault(ask.group, Group(title=GROUP_WORDS.get(ask.group, ask.group))).fields.append(one)
+    _mirrored(lead.wiring, groups, seen, depth)
+    for name, group in groups.items():
+        if all(not one.joined for one in group.fields):
+            group.rest = f"rest:{name}"
+    more = [pair for pair in also if frozenset(pair) not in seen]
+    if more:
+        groups["as read before"] = Group(title="As read before", fields=[PairField(a=a, b=b) for a, b in more])
+    return list(groups.values())
+
+
+def _mirrored(wiring: Any, groups: dict[str, Group], seen: set[frozenset[str]], depth: Depth) -> None:
+    """Add the other way round of each wrong pair of a small lead: only both tell a swap from a broken core."""
+    if len(wiring.ends) != 2 or "wrong pairs" not in groups or len(wiring.pins) > SMALL:
+        return
+    left, right = ([pin for place, pin in enumerate(wiring.pins) if wiring.end_index[place] == end] for end in (0, 1))
+    for a in left:
+        for b in right:
+            if frozenset((a, b)) in seen or is_shell(a) or is_shell(b) or wiring.expected(a, b).kind != Expect.OPEN:
+                continue
+            seen.add(frozenset((a, b)))
+            reads = "over range" if depth in IN_OHMS else "no beep"
+            groups["wrong pairs"].fields.append(PairField(a=a, b=b, expect=reads, joined=False))
+    groups["wrong pairs"].fields.sort(key=lambda one: (wiring.index[one.a], wiring.index[one.b]))
+
+
+def _expected(ask: Any, wiring: Any, depth: Depth) -> str:
+    """Say what a pair should read: screen, under 0.77 ohm."""
+    if ask.expected == Expect.JOINED:
+        role = "" if wiring.net_of(ask.a).role == "core" else f"{wiring.net_of(ask.a).role}: "
+        reads = f"expected under {ohms_words(ask.limit)}" if ask.limit is not None else "should be joined"
+        return f"{role}{reads if depth in IN_OHMS else 'should beep'}"
+    if ask.expected == Expect.RESISTOR:
+        return f"{ask.why}, at most {ohms_words(ask.limit)}" if ask.limit is not None else str(ask.why)
+    if ask.expected == Expect.MAYBE:
+        return str(ask.why)
+    return "over range" if depth in IN_OHMS else "no beep"
+
+
+def prefill(asked: Asked, test: BenchTest) -> None:
+    """Write the readings of a test into the fields, so that one can be corrected."""
+    pairs = test.readings.get("pairs", ())
+    as_read = {(frozenset((p["from"], p["to"])), bool(p.get("flexed"))): _written(p) for p in pairs}
+    steps = {s["step"]: s for s in test.readings.get("steps", ())}
+    for one in asked.fields:
+        if isinstance(one, PairField):
+            pair = frozenset((one.a, one.b))
+            one.value, one.flexed = as_read.get((pair, False), ""), as_read.get((pair, True), "")
+            if not asked.in_ohms and asked.is_flexed and one.flexed:
+                one.value = "drops out" if one.value == "beep" and one.flexed == "no beep" else one.value or one.flexed
+        elif found := steps.get(one.step.key):
+            if "value" in found:
+                one.value = f"{found['value']:g}"
+            else:
+                one.value = "OL" if one.step.unit else "yes" if found.get("yes") else "no"
+    asked.word, asked.note = test.readings.get("word"), test.note
+
+
+def _written(pair: Mapping[str, Any]) -> str:
+    return written(ohms=pair.get("ohms"), beep=pair.get("beep"), above_ohms=pair.get("above_ohms"))
+
+
+def answered(asked: Asked, post: Mapping[str, str]) -> tuple[tuple[PairReading, ...], tuple[StepReading, ...]]:
+    """Read a form back into readings; what is wrong stands on its field, and the rest is read all the same."""
+    asked.note = post.get("note", "").replace("\0", " ")
+    pairs: list[PairReading] = []
+    steps: list[StepReading] = []
+    for group in asked.groups:
+        group.ticked = bool(group.rest) and post.get(group.rest) == "over"
+        for one in group.fields:
+            one.value = post.get(one.name, "").replace("\0", " ").strip()
+            if isinstance(one, PairField):
+                one.flexed = post.get(one.flexed_name, "").replace("\0", " ").strip()
+                pairs += _pair_answer(one, asked, rest=group.ticked)
+            else:
+                steps += _step_answer(one)
+    return tuple(pairs), tuple(steps)
+
+
+def _pair_answer(one: PairField, asked: Asked, *, rest: bool) -> list[PairReading]:
+    low = one.value.lower()
+    if not asked.in_ohms:
+        beeps = {"beep": True, "s": True, "no beep": False, "o": False, "n": False, "drops out": True}
+        if not low and rest:
+            return [PairReading(a=one.a, b=one.b, beep=False)]
+        if not low:
+            return []
+        if low in beeps and not asked.is_flexed:
+            return [PairReading(a=one.a, b=one.b, beep=beeps[low])]
+        if low in beeps:
+            still = PairReading(a=one.a, b=one.b, beep=beeps[low])
+            return [still, PairReading(a=one.a, b=one.b, beep=beeps[low] and low != "drops out", flexed=True)]
+    try:
+        typed = reading_typed(one.value)
+        bent = reading_typed(one.flexed)
+    except TypedError as error:
+        one.wrong = str(error)
+        return []
+    if typed.is_empty and rest:
+        typed = Typed(above_ohms=RANGE_TOP_OHM)
+    found = [] if typed.is_empty else [_pair(one, typed, flexed=False)]
+    return found + ([] if bent.is_empty else [_pair(one, bent, flexed=True)])
+
+
+def _pair(one: PairField, typed: Typed, *, flexed: bool) -> PairReading:
+    return PairReading(a=one.a, b=one.b, ohms=typed.ohms, beep=typed.beep, above_ohms=typed.above_ohms, flexed=flexed)
+
+
+def _step_answer(one: StepField) -> list[StepReading]:
+    step, text = one.step, one.value.lower()
+    if not text:
+        return []
+    if not step.unit:
+        if text in {"yes", "y", "s"}:
+            return [StepReading(step=step.key, yes=True)]
+        if text in {"no", "n", "o"}:
+            return [StepReading(step=step.key, yes=False)]
+        one.wrong = "Say yes or no."
+        return []
+    if step.over and text in {"o", "ol", "over", "over range"}:
+        return [StepReading(step=step.key, yes=False)]
+    try:
+        value = float(text.replace(",", ".").replace("\u2212", "-").removesuffix(step.unit.lower()).strip())
+    except ValueError:
+        one.wrong = f"“{one.value[:LONGEST_ANSWER]}” is no number: write it in {step.unit}, as {_example(step)}."
+        return []
+    return [StepReading(step=step.key, value=value)]
+
+
+def _example(step: Any) -> str:
+    value = step.low if step.low is not None else step.high
+    return said(value, "").strip() if value is not None else "4.7"

@@ -1,0 +1,280 @@
+"""What a sitting's page shows: the thing on the bench, what is said of it, what was tested so far, and the minutes left."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from uuid import UUID, uuid4
+
+from django.db import models
+from django.db.models import Avg, Q
+from django.urls import reverse
+from django.utils.safestring import SafeString
+
+from company.clock import today
+from inventory.calc import codes
+from inventory.calc.kinds import KIND_NAMES, Kind
+from inventory.models import Item, Label
+from maintenance.bench_form import IN_OHMS, PROCEDURE_NAMES, Asked, asked_of
+from maintenance.bench_subject import Subject, subject_of
+from maintenance.calc.bench import Depth, Procedure, Verdict
+from maintenance.calc.symptoms import Symptom
+from maintenance.drawings import wiring_drawing
+from maintenance.models import BenchSettings, BenchTest, Sitting
+from maintenance.services.bench import NONE_SEEN
+from maintenance.standing import Told, standing_told
+
+LAST = 20
+FEW_TESTS = 3  # fewer say nothing of the pace
+EDGES = {Verdict.PASS: "known-good", Verdict.WATCH: "test-due", Verdict.FAIL: "suspect", Verdict.CANNOT_TELL: "unproved"}
+MARKS = {Verdict.PASS: "tick", Verdict.WATCH: "eye", Verdict.FAIL: "octagon", Verdict.CANNOT_TELL: "ring"}
+WORDS = {Verdict.PASS: "Pass", Verdict.WATCH: "Watch", Verdict.FAIL: "Fail", Verdict.CANNOT_TELL: "Cannot tell"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """What a scanned text led to: an item, or a sentence and where to go with it."""
+
+    item: Item | None = None
+    code: str = ""
+    says: str = ""
+    url: str = ""
+    go: str = ""
+
+
+def found_by(text: str, *, back: str) -> Found:
+    """Find what was scanned at the bench; `back` is where a label's binding comes home to."""
+    read = codes.parse(text)
+    if read.read in {codes.Read.COMMAND, codes.Read.SHOW_CARD}:
+        return Found(says="That is a card of the dock: it says where things go. Here, scan the thing itself.")
+    if read.read is codes.Read.COUNTED:
+        return Found(
+            says="That is a counted line: its leads have no labels, so no test could be kept. "
+            "One becomes an item when it gets a label: stick a blank one on it and scan that.",
+            url=f"{reverse('label-bind')}?next={back}",
+            go="Say what a label is on",
+        )
+    if read.read is codes.Read.CHANNEL:
+        return Found(says="That is the card of a channel. Here, scan what was on it.")
+    if read.read is not codes.Read.CODE:
+        return Found(says=read.why or "That is no label of a thing.")
+    item = Item.objects.described(today()).filter(Q(code=read.code) | Q(labels__code=read.code)).first()
+    spelt = codes.spell(read.code)
+    if item is None:
+        label = Label.objects.filter(code=read.code).exists()
+        says = f"{spelt} is a label that is stuck on nothing yet." if label else f"Nothing we own has the code {spelt}."
+        return Found(
+            code=read.code, says=says, url=f"{reverse('label-bind')}?code={read.code}&next={back}", go="Say what it is on"
+        )
+    return _fit(item)
+
+
+def _fit(item: Item) -> Found:
+    there = item.get_absolute_url()
+    if item.type.kind == Kind.CASE:
+        says = f"{item} is a case. What is in it is tested one by one: scan that."
+        return Found(code=item.code, says=says, url=reverse("case", args=[item.code]), go="What is in it")
+    if not item.type.has_standing:
+        says = f"{item} is a {KIND_NAMES[Kind(item.type.kind)]}: such a thing is never good or bad, so it is not tested."
+        return Found(code=item.code, says=says, url=there, go="Its page")
+    if item.gone_home_on:
+        return Found(
+            code=item.code, says=f"{item} was borrowed and has gone home. It is not ours to test.", url=there, go="Its page"
+        )
+    if item.retired_on:
+        says = f"{item} is retired. Bring it back into use on its page before testing it."
+        return Found(code=item.code, says=says, url=there, go="Its page")
+    return Found(item=item, code=item.code)
+
+
+@dataclass(kw_only=True)
+class OnBench:
+    """The thing on the bench with all that is asked about it."""
+
+    item: Item
+    subject: Subject
+    told: Told
+    asked: Asked
+    procedures: Sequence[Procedure]
+    picture: SafeString | str = ""
+    expects: str = ""
+    suspicions: list[Any] = field(default_factory=list)
+    uid: UUID = field(default_factory=uuid4)
+    after: UUID = NONE_SEEN
+    began: str = ""
+    refused: str = ""
+
+    @property
+    def symptoms(self) -> list[Symptom]:
+        return list(Symptom)
+
+    @property
+    def ways(self) -> list[tuple[str, str]]:
+        """Return the other tests that fit it, as (procedure, name); the tester's word may always be taken."""
+        others = [p for p in self.procedures if p not in {self.asked.procedure, Procedure.WORD}]
+        return [(p.value, PROCEDURE_NAMES[p]) for p in others]
+
+
+def on_bench(
+    item: Item, *, sitting: Sitting, at: datetime, procedure: str = "", flexed: bool = False, also: Any = (), depth: str = ""
+) -> OnBench:
+    """Lay an item on the bench: what is said of it, what its wiring should look like, what to measure."""
+    subject = subject_of([item])[item.pk]
+    settings = BenchSettings.current()
+    limits = settings.limits()
+    deep = Depth(depth or sitting.depth)
+    if flexed:
+        deep = Depth.OHMS_FLEXED if deep in IN_OHMS else Depth.LAMPS_FLEXED
+    chosen = next((p for p in subject.procedures if p == procedure), subject.procedures[0])
+    if not procedure and chosen == Procedure.WIRING and subject.lead is None:
+        chosen = Procedure.WORD
+    asked = asked_of(
+        subject,
+        procedure=chosen,
+        depth=deep,
+        limits=limits,
+        capabilities=settings.capabilities(),
+        temperature_c=sitting.temperature_c,
+        symptoms=subject.symptoms,
+        also=also,
+    )
+    shown = OnBench(
+        item=item,
+        subject=subject,
+        told=standing_told([item], today(at))[item.pk],
+        asked=asked,
+        procedures=subject.procedures,
+        after=subject.last.uid if subject.last else NONE_SEEN,
+        began=at.isoformat(),
+        suspicions=_suspicions(subject),
+    )
+    if subject.lead is not None:
+        shown.picture = expected_picture(subject.lead, limits)
+    elif subject.kind in {Kind.LEAD, Kind.MULTICORE}:
+        shown.expects = subject.no_lead
+    return shown
+
+
+def _suspicions(subject: Subject) -> list[Any]:
+    from maintenance.calc.suspicions import likely
+
+    symptoms = [s for s in subject.symptoms if s in set(Symptom)]
+    return list(likely(kind=subject.kind, symptoms=symptoms))[:3] if symptoms else []
+
+
+def expected_picture(lead: Any, limits: Any) -> SafeString:
+    """Draw what a lead should look like, nothing read yet."""
+    from maintenance.calc.wiring import links
+
+    return lead_drawing(lead.wiring, links(wiring=lead.wiring, limits=limits), key=False)
+
+
+def lead_drawing(wiring: Any, joins: Any, *, key: bool = True) -> SafeString:
+    """Draw a wiring with its roles and resistors named."""
+    roles = {pin: str(net.role) for net in wiring.nets if len(net.pins) > 1 and net.role != "core" for pin in net.pins}
+    resistors = {(r.a, r.b): f"{r.ohm:g} ohm" for r in wiring.resistors}
+    return wiring_drawing(joins, wiring.ends, roles=roles, resistors=resistors, sends=wiring.sends, key=key)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One test of this sitting, as its list and the page's answer show it."""
+
+    test: BenchTest
+    word: str
+    mark: str
+    standing: str
+    said: str
+    undone: bool = False
+    undo: str = ""
+
+    @property
+    def is_word(self) -> bool:
+        return self.test.procedure == Procedure.WORD
+
+
+def row_of(test: BenchTest) -> Row:
+    """Return a test as a row; needs `item.type` and `corrected_by`."""
+    verdict = Verdict(test.verdict)
+    by = getattr(test, "corrected_by", None)
+    said = "; ".join(str(f.get("title", "")) for f in test.findings if f.get("title"))
+    if not said and verdict == Verdict.CANNOT_TELL:
+        said = str(test.reasons[0]) if test.reasons else ""
+    return Row(
+        test=test,
+        word=WORDS[verdict],
+        mark=MARKS[verdict],
+        standing=EDGES[verdict],
+        said=said,
+        undone=by is not None,
+        undo=str((by or test).uid),
+    )
+
+
+def rows_of(sitting: Sitting) -> list[Row]:
+    """Return the last tests of a sitting, newest first: those that count, and those taken back, which can be put back."""
+    tests = BenchTest.objects.filter(sitting=sitting).exclude(procedure=Procedure.UNDO)
+    mine = tests.filter(Q(corrected_by=None) | Q(corrected_by__procedure=Procedure.UNDO, corrected_by__corrected_by=None))
+    shown = mine.select_related("item__type", "corrected_by", "person").order_by("-done_at", "-pk")[:LAST]
+    return [row_of(test) for test in shown]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Count:
+    """How far a sitting has come."""
+
+    tested: int
+    good: int
+    watch: int
+    bad: int
+    unsure: int
+    each: float | None
+    left: int
+    fits: int | None
+
+    @property
+    def words(self) -> str:
+        """Say it in one line: 12 good, 1 to watch, 2 bad."""
+        parts = [
+            f"{number} {word}"
+            for number, word in (
+                (self.good, "good"),
+                (self.watch, "to watch"),
+                (self.bad, "bad"),
+                (self.unsure, "undecided"),
+            )
+            if number
+        ]
+        return ", ".join(parts) or "Nothing tested yet"
+
+    @property
+    def pace(self) -> str:
+        """Say how long each takes and how many more fit."""
+        parts = []
+        if self.each is not None:
+            parts.append(f"{self.each:.1f} min each" if self.each >= 0.95 else f"{max(1, round(self.each * 60))} s each")
+        if self.left > 0:
+            fits = f": about {self.fits} more fit" if self.fits and self.tested >= FEW_TESTS else ""
+            parts.append(f"{self.left} min left{fits}")
+        elif self.left < 0:
+            parts.append(f"{-self.left} min over")
+        return ", ".join(parts)
+
+
+def count_of(sitting: Sitting, at: datetime) -> Count:
+    """Count the tests of a sitting that count, in one query."""
+    rows = BenchTest.objects.filter(sitting=sitting, corrected_by=None).exclude(procedure=Procedure.UNDO)
+    asked = {v.name: models.Count("pk", filter=Q(verdict=v)) for v in Verdict}
+    found = rows.aggregate(each=Avg("minutes"), **asked)
+    left = round(sitting.minutes - (at - sitting.began_at).total_seconds() / 60)
+    each = found["each"]
+    return Count(
+        tested=sum(found[v.name] for v in Verdict),
+        good=found[Verdict.PASS.name],
+        watch=found[Verdict.WATCH.name],
+        bad=found[Verdict.FAIL.name],
+        unsure=found[Verdict.CANNOT_TELL.name],
+        each=each,
+        left=left,
+        fits=int(left / max(each, 0.05)) if each is not None and left > 0 else None,
+    )
