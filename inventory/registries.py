@@ -68,6 +68,10 @@ class Wanted:
 
 
 ITEM_PANELS: Registry[Callable[[HttpRequest, Item, datetime], Panel | None]] = Registry("what is true of this item now?")
+# (request, case, what lies directly in it, now)
+CASE_PANELS: Registry[Callable[[HttpRequest, Item, list[Item], datetime], Panel | None]] = Registry(
+    "what is true of what lies in this case?"
+)
 ITEM_LIFE: Registry[Callable[[Item, datetime], Iterable[LifeEntry]]] = Registry("what has this item been through?")
 ITEM_ACTIONS: Registry[Callable[[HttpRequest, Item], Iterable[ItemAction]]] = Registry("what can be done with this item?")
 # Takes many items at once, so that a list costs no query a row; answers {item pk: fields}.

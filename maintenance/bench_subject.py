@@ -72,7 +72,7 @@ def subject_of(items: Iterable[Item]) -> dict[int, Subject]:
         kind, known = Kind(item.type.kind), facts.get(item.type_id, {})
         channels = channels_of(kind, known)
         wiring = wirings.get(known.get("wiring", ""))
-        lead, no_lead = _lead(item, known, wiring, channels)
+        lead, no_lead = lead_of(item, known, wiring, channels)
         answer[item.pk] = Subject(
             item=item,
             kind=kind,
@@ -136,7 +136,7 @@ def _golden(keys: list[int]) -> dict[int, dict[str, float]]:
     return golden
 
 
-def _lead(item: Item, facts: Mapping[str, Any], wiring: Wiring | None, channels: int) -> "tuple[Lead | None, str]":
+def lead_of(item: Item, facts: Mapping[str, Any], wiring: Wiring | None, channels: int) -> "tuple[Lead | None, str]":
     """Return a lead or multicore as the computing takes it, or why there is none."""
     from maintenance.calc.wiring import Lead
     from maintenance.calc.wirings import WiringError, wiring_read

@@ -16,13 +16,15 @@ from inventory.models import Item
 from inventory.registries import ItemAction, LifeEntry, Panel
 from maintenance.calc.bench import Verdict
 from maintenance.calc.charts import charts_of, drawing_of, figure_words, is_ohms, series_of, strain
+from maintenance.drawings import wiring_drawing
 from maintenance.item_record import ItemRecord, mended, record_of
 from maintenance.models import Repair
+from maintenance.sheets import wiring_of_item
 
 SHEETS = ("maintenance/record.css",)
 CHART_SHEETS = ("maintenance/vendor/uplot/uPlot.min.css", "maintenance/record.css")
 MODULES = ("maintenance/chart.js",)
-FEW_FIGURES = 8
+FEW_FIGURES = 6
 CALL_DID = {"wet": "got wet", "dropped": "was dropped", "asked": "asked for"}
 
 
@@ -34,17 +36,22 @@ def bench(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
     last, repairs = record.last, record.repairs
     if last is None and not repairs and not record.told:
         return None
+    seen = wiring_of_item(item, last.test) if last else None
+    picture = (
+        wiring_drawing(seen.links, seen.ends, roles=seen.roles, resistors=seen.resistors, sends=seen.sends) if seen else ""
+    )
     return Panel(
         title="On the bench",
         template="maintenance/record/_bench.html",
         context={
             "last": last,
+            "picture": picture,
             "earlier": len(record.told),
             "url": last.test.get_absolute_url() if last else "",
             "repairs": repairs,
             "repaired": repair_words(record, request.company.currency, cost=_technician(request)),
         },
-        styles=SHEETS,
+        styles=("maintenance/wiring.css", *SHEETS) if picture else SHEETS,
     )
 
 
@@ -66,6 +73,7 @@ def figures(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
             "charts": [chart_context(chart, at=at, marks=marks, number=0) for chart in charts[:1]],
             "more": len(charts) - 1,
             "rows": rows[:FEW_FIGURES],
+            "once": not any(row["first"] for row in rows),
             "rows_left": max(0, len(rows) - FEW_FIGURES),
             "data_url": reverse("item-chart", args=[item.code]),
         },
@@ -80,7 +88,7 @@ def again(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
         return None
     record = record_of(item)
     risk = record.risk
-    if risk is None or not (risk.test_by or risk.why or risk.retire):
+    if risk is None or not (risk.test_by or risk.retire) or (item.suspect_since and not risk.retire):
         return None
     left = risk.shows_left
     return Panel(
@@ -90,8 +98,9 @@ def again(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
             "risk": risk,
             "why": risk.why if item.suspect_since or not item.test_by else "",  # else it is said above
             "due": bool(item.test_by and item.test_by <= today(at)),
+            "suspect": bool(item.suspect_since),
             "shows_left": int(left) if left is not None else None,
-            "prior": prior_words(risk.prior_share),
+            "prior": "" if "first guess" in risk.why else prior_words(risk.prior_share),
             "chance": share_words(risk.chance_now),
         },
         styles=SHEETS,

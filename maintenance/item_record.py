@@ -82,9 +82,15 @@ class Told:
         return found or (str(self.test.reasons[0]).rstrip(".") if self.test.reasons else "")
 
     @property
+    def reasons(self) -> list[str]:
+        """Return its reasons as sentences, and what is said in sentences of what was not measured."""
+        left_out = [str(each) for each in self.test.not_measured if str(each).endswith(".")]
+        return [*map(str, self.test.reasons), *left_out]
+
+    @property
     def not_measured(self) -> str:
-        """Return what its readings leave out, in one line without a full stop."""
-        return "; ".join(str(each).rstrip(".") for each in self.test.not_measured)
+        """Return the names of what its readings leave out, in one line."""
+        return "; ".join(str(each) for each in self.test.not_measured if not str(each).endswith("."))
 
     @property
     def how(self) -> str:

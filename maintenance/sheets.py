@@ -13,10 +13,10 @@ from django.db.models import Q
 from company.models import Company
 from inventory.calc.kinds import Kind
 from inventory.models import Item
-from maintenance.bench_subject import newest_tests, subject_of
+from maintenance.bench_subject import channels_of, lead_of, newest_tests, subject_of
 from maintenance.calc.bench import PairReading, Procedure
 from maintenance.item_record import Told, told_of
-from maintenance.models import BenchFigure, BenchSettings, BenchTest, Sitting
+from maintenance.models import BenchFigure, BenchSettings, BenchTest, Sitting, Wiring
 from maintenance.querysets import standing_tests
 
 MAINS_KINDS = frozenset({Kind.POWER, Kind.AMPLIFIER, Kind.LOUDSPEAKER, Kind.DESK})
@@ -155,23 +155,23 @@ def _wirings(pairs: list[tuple[Item, Told | None]]) -> dict[int, WiringSeen]:
         subject = subjects[item.pk]
         if subject.lead is None or subject.wiring is None or (told.test.wiring and told.test.wiring != subject.wiring.key):
             continue
-        seen[told.test.pk] = wiring_seen(subject, told.test, limits)
+        seen[told.test.pk] = wiring_seen(subject.lead, subject.wiring, told.test, limits)
     return seen
 
 
-def wiring_seen(subject: Any, test: BenchTest, limits: Any) -> WiringSeen:
-    """Return a subject's wiring with its links as a test read them."""
+def wiring_seen(lead: Any, named: Wiring, test: BenchTest, limits: Any) -> WiringSeen:
+    """Return a lead's wiring with its links as a test read them."""
     from maintenance.calc.wiring import links
 
-    wiring = subject.lead.wiring
+    wiring = lead.wiring
     return WiringSeen(
-        name=subject.wiring.name,
+        name=named.name,
         ends=wiring.ends,
         links=links(
             wiring=wiring,
             readings=pair_readings(test),
             limits=limits,
-            lead=subject.lead,
+            lead=lead,
             null_ohms=test.null_ohms,
             temperature_c=test.temperature_c,
         ),
@@ -179,6 +179,22 @@ def wiring_seen(subject: Any, test: BenchTest, limits: Any) -> WiringSeen:
         resistors={(r.a, r.b): f"{r.ohm:g} ohm" for r in wiring.resistors},
         sends=wiring.sends,
     )
+
+
+def wiring_of_item(item: Item, test: BenchTest) -> WiringSeen | None:
+    """Return the wiring of one item as a test of it read it; None without one, or when its type has another one now.
+    Needs the facts of `item.type`; two queries."""
+    facts = item.type.facts
+    key = getattr(facts, "wiring", "")
+    if test.procedure != Procedure.WIRING or not key or (test.wiring and test.wiring != key):
+        return None
+    named = Wiring.objects.filter(key=key).first()
+    kind = Kind(item.type.kind)
+    known = {field.attname: getattr(facts, field.attname) for field in facts._meta.concrete_fields} if facts else {}
+    lead, _why_not = lead_of(item, known, named, channels_of(kind, known))
+    if lead is None or named is None:
+        return None
+    return wiring_seen(lead, named, test, BenchSettings.current().limits())
 
 
 def pair_readings(test: BenchTest) -> tuple[PairReading, ...]:

@@ -12,6 +12,7 @@ from django.http import HttpRequest
 from company.templatetags.tape import clock, metres
 from company.templatetags.tape import day as day_words
 from inventory.calc.codes import Read, parse
+from inventory.calc.excepts import dead_words
 from inventory.calc.kinds import STANDING_WORDS, WHERE_LIFTED, WHERE_WORDS, Kind, Standing, Where
 from inventory.models import CaseCount, CountedLine, Item
 from shows.calc.direction import NEAR_AFTER, NEAR_BEFORE, WAY_WORDS, Step, Times, Way, distance, guess, steps
@@ -190,7 +191,15 @@ def _lacking_words(count: int, line: PullLine) -> str:
 
 
 def standing_says(item: Item) -> str:
-    """Say an item's standing with its day: known good until Fri 4 Dec. Needs `described()`."""
+    """Say an item's standing with its day, and its dead channels: known good until Fri 4 Dec; good except 14: nothing on
+    14. Needs `described()`."""
+    said, dead = _standing_alone(item), dead_words(item.excepts)
+    if not dead or item.standing in (Standing.SUSPECT, Standing.RETIRED):
+        return said
+    return f"{said}{':' if item.standing == Standing.GOOD_EXCEPT else ','} {dead}"
+
+
+def _standing_alone(item: Item) -> str:
     standing = item.standing
     if standing == Standing.KNOWN_GOOD:
         return f"known good until {day_words(item.test_by)}" if item.test_by else f"known good, {day_words(item.tested_on)}"
@@ -217,10 +226,13 @@ def known_of(items: list[Item]) -> list[Known]:
     """Describe items that came through `described()`; two queries more when cases are among them."""
     cases = {item.pk for item in items if item.type.kind == Kind.CASE}
     contents: dict[int, list[tuple[str, str]]] = {}
+    suspect: dict[int, list[str]] = {}
     counted: dict[int, list[tuple[int, str]]] = {}
     if cases:
         for inside in Item.objects.owned().filter(in_case__in=cases).select_related("type").order_by("type__name", "name"):
             contents.setdefault(inside.in_case_id, []).append((inside.code, inside.label))
+            if inside.suspect_since:
+                suspect.setdefault(inside.in_case_id, []).append(inside.label)
         for case, count, label in _counts_in(cases):
             counted.setdefault(case, []).append((count, label))
     return [
@@ -228,7 +240,7 @@ def known_of(items: list[Item]) -> list[Known]:
             code=item.code,
             name=item.label,
             standing=item.standing,
-            says=standing_says(item),
+            says=_case_says(item, suspect.get(item.pk, [])) if item.pk in cases else standing_says(item),
             where=WHERE_WORDS[Where(item.where)],
             lifted=WHERE_LIFTED.get(Where(item.where), ""),
             show=item.custody_show,
@@ -241,6 +253,13 @@ def known_of(items: list[Item]) -> list[Known]:
         )
         for item in items
     ]
+
+
+def _case_says(case: Item, suspect: list[str]) -> str:
+    """Say what is suspect in a case; of a bench bag that is what it is for."""
+    if not suspect or is_bench_bag(case):
+        return ""
+    return f"suspect in it: {', '.join(suspect[:3])}{f' and {len(suspect) - 3} more' if len(suspect) > 3 else ''}"
 
 
 def _counts_in(cases: set[int]) -> list[tuple[int, int, str]]:

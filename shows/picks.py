@@ -9,6 +9,7 @@ from typing import Any
 from django.db.models import Case, F, IntegerField, Value, When, Window
 from django.db.models.functions import RowNumber
 
+from inventory.calc.excepts import dead_words
 from inventory.models import CountedLine, Item
 from shows.calc.words import ShowState
 from shows.models import PullRow, Show
@@ -30,6 +31,11 @@ class Pick:
     @property
     def short(self) -> bool:
         return self.item is None and self.counted is None
+
+    @property
+    def dead(self) -> str:
+        """Say which channels of the item are dead: nothing on 14."""
+        return dead_words(self.item.excepts) if self.item else ""
 
 
 @dataclass(kw_only=True)

@@ -13,6 +13,7 @@ from django.db.models import F, IntegerField, Q, Sum, Value
 from django.db.models.functions import Coalesce
 
 from company.templatetags.tape import metres
+from inventory.calc.excepts import dead_words
 from inventory.calc.kinds import Kind
 from inventory.models import CountMove
 from inventory.querysets import standing_expression
@@ -36,6 +37,12 @@ class PulledItem:
     case_id: int | None = None
     case: str = ""
     missing: bool = False
+    excepts: str = ""
+
+    @property
+    def dead(self) -> str:
+        """Say which of its channels are dead: nothing on 14."""
+        return dead_words(self.excepts)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,6 +71,7 @@ class PullLine:
     item_code: str = ""
     item_name: str = ""
     item_standing: str = ""
+    item_excepts: str = ""
     row_ids: list[int] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
     reasons: list[str] = field(default_factory=list)
@@ -104,6 +112,16 @@ class PullLine:
     @property
     def lacking(self) -> int:
         return max(0, self.wanted - self.out)
+
+    @property
+    def dead(self) -> str:
+        """Say which channels of the named item are dead: nothing on 14."""
+        return dead_words(self.item_excepts)
+
+    @property
+    def part_good(self) -> list[PulledItem]:
+        """Return the items out with the show that have dead channels, the named one left to its own words."""
+        return [i for i in self.items if i.excepts and i.state != "back" and i.item_id != self.item_id]
 
     @property
     def over(self) -> int:
@@ -202,7 +220,7 @@ def _line_of(
         by_key[key] = line
     else:
         line.item_id, line.item_code, line.item_name = row.item_id, row.item.code, row.item.name
-        line.item_standing = row.item_standing
+        line.item_standing, line.item_excepts = row.item_standing, row.item.excepts
         line.length_mm = row.item.length_mm
         by_item[row.show_id, row.item.pk] = line
     lines.append(line)
@@ -301,6 +319,7 @@ def _pulled(checkout: Any) -> PulledItem:
         case_id=item.in_case_id,
         case=item.in_case.label if item.in_case else "",
         missing=item.missing_since is not None,
+        excepts=item.excepts,
     )
 
 

@@ -8,6 +8,7 @@ from django.core.paginator import Paginator
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
@@ -18,7 +19,7 @@ from inventory.calc.kinds import WHERE_LIFTED, Kind
 from inventory.forms_shelf import PlanCopyForm, PlanLineForm, form_uid, who
 from inventory.models import CountedLine, GearType, Item
 from inventory.packing import case_history, case_reports
-from inventory.registries import show_names
+from inventory.registries import CASE_PANELS, show_names
 from inventory.services.cases import case_count_set, case_counts, placement_record, plan_copy, plan_from_contents, plan_line_set
 from inventory.services.packing import DEVICE, pack_scan
 
@@ -185,8 +186,11 @@ def case_close(request: HttpRequest, code: str) -> HttpResponse:
             if "stay" in request.POST:
                 return redirect("case-pack", code=found.code)
             report = case_reports([found.pk])[found.pk]
-            says = messages.success if report.packed.as_planned or not report.packed.has_plan else messages.warning
-            says(request, f"{found} is closed: {report.says}.")
+            bag = getattr(getattr(found.type, "case_facts", None), "bench_bag", False)
+            suspect = 0 if bag else report.suspect
+            fine = (report.packed.as_planned or not report.packed.has_plan) and not suspect
+            look = f" Look: {suspect} suspect in it." if suspect else ""
+            (messages.success if fine else messages.warning)(request, f"{found} is closed: {report.says}.{look}")
             return redirect("case", code=found.code)
     context = {**_inside(found), "section": "Cases", "lines": lines, "uid": uuid.uuid4(), "wrong": wrong}
     return render(request, "inventory/case_close.html", context, status=422 if wrong else 200)
@@ -234,9 +238,15 @@ def _inside(found: Item) -> dict[str, Any]:
 
 
 def _case_page(request: HttpRequest, found: Item, **bound: Any) -> HttpResponse:
+    inside, at = _inside(found), now()
+    panels = [panel for tell in CASE_PANELS if (panel := tell(request, found, inside["held"], at))]
     context = {
         "section": "Cases",
-        **_inside(found),
+        **inside,
+        "panels": [
+            {"title": panel.title, "body": render_to_string(panel.template, {"case": found, **panel.context}, request)}
+            for panel in panels
+        ],
         "at_show": show_names([found.custody_show]).get(found.custody_show, ("", "")),
         "lifted": WHERE_LIFTED.get(found.where, ""),
         "moves": case_history(found, HISTORY),

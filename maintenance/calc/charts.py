@@ -183,6 +183,8 @@ def is_ohms(unit: str) -> bool:
 
 def figure_words(value: float, unit: str = "") -> str:
     """Write a figure with three meaning digits and its unit, ohms as a meter does: 210 mΩ, 4.70 kΩ, 48.1 V."""
+    if is_ohms(unit) and value == 0:
+        return "0\u2009Ω"
     if is_ohms(unit):
         return ohms_words(value) if value >= 0 else f"\u2212{ohms_words(-value)}"
     text = (f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}").replace("-", "\u2212")

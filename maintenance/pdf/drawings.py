@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from reportlab.lib.colors import Color, black, white
+from reportlab.pdfbase import pdfmetrics
 from reportlab.platypus import Flowable
 
 from maintenance.calc.bench import VERDICT_WORDS, Verdict
@@ -154,10 +155,16 @@ class WiringDrawing(Flowable):
                 self._zigzag((left + right) / 2, (one + two) / 2)
         note = wire.note or wire.resistor
         if note and not self.board.close:
-            pen.setFillColor(black)
-            pen.setFont(BODY, 7)
-            text = bare(note, BODY)
-            pen.drawCentredString((left + right) / 2, (one + two) / 2 + 5, text)
+            self._words(note, (left + right) / 2, (one + two) / 2 + (10 if wire.kind == "wrong" else 5))
+
+    def _words(self, note: str, x: float, y: float) -> None:
+        pen, text = self.canv, bare(note, BODY)
+        half = pdfmetrics.stringWidth(text, BODY, 7) / 2 + 2
+        pen.setFillColor(white)
+        pen.rect(x - half, y - 2, 2 * half, 8.5, stroke=0, fill=1)
+        pen.setFillColor(black)
+        pen.setFont(BODY, 7)
+        pen.drawCentredString(x, y, text)
 
     def _zigzag(self, x: float, y: float) -> None:
         pen = self.canv

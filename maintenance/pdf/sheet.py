@@ -118,14 +118,14 @@ def _summary(sheet: SheetOf, width: float) -> list[Flowable]:
     rows: list[list[Any]] = [
         [Paragraph(f"<b>{head}</b>", p.CELL) for head in ("Thing", "Code", "Verdict", "Tested", "By, with", "Why")]
     ]
-    for entry in sheet.entries:
+    for entry in tested:
         told = entry.told
         with_it = told.test.instrument_name if told else ""
         rows.append(
             [
                 Paragraph(p.words(entry.item.label), p.CELL),
                 Paragraph(spelled(entry.item.code), p.FIGURES),
-                Paragraph(f"<b>{VERDICT_WORDS[told.verdict]}</b>" if told else "never tested", p.CELL),
+                Paragraph(p.words(_came_to(entry)), p.CELL),
                 Paragraph(p.words(p.day_full(told.test.done_at)) if told else "", p.CELL),
                 Paragraph(p.words(", ".join(str(x) for x in ((told.test.person if told else ""), with_it) if x)), p.CELL),
                 Paragraph(p.words(told.what) if told and told.verdict != Verdict.PASS else "", p.CELL),
@@ -134,7 +134,34 @@ def _summary(sheet: SheetOf, width: float) -> list[Flowable]:
     shares = (0.27, 0.13, 0.12, 0.12, 0.17, 0.19)
     table = Table(rows, colWidths=[width * share for share in shares], repeatRows=1)
     table.setStyle(_LINED)
-    return [*body, table, Spacer(1, 6 * mm)]
+    if tested:
+        body += [table, Spacer(1, 4 * mm)]
+    return [*body, *_never(sheet), Spacer(1, 4 * mm)]
+
+
+def _came_to(entry: Entry) -> str:
+    told = entry.told
+    if told is None:
+        return "never tested"
+    part_good = told.counts and told.test.dead_channels and entry.item.excepts
+    return f"{VERDICT_WORDS[told.verdict]}{f'; good except {entry.item.excepts}' if part_good else ''}"
+
+
+def _never(sheet: SheetOf) -> list[Flowable]:
+    """Name what was never tested, alike things together."""
+    alike: dict[str, list[str]] = {}
+    for entry in sheet.entries:
+        if entry.told is None:
+            alike.setdefault(entry.item.label, []).append(spelled(entry.item.code))
+    if not alike:
+        return []
+    rows = [
+        Paragraph(
+            f'{p.words(label)}: <font name="{p.STAMP}" size="7.6">{", ".join(codes)}</font>', p.POINT, bulletText="\u2013"
+        )
+        for label, codes in alike.items()
+    ]
+    return [Paragraph("Never tested", p.HEADING), *rows]
 
 
 _LINED = TableStyle(
@@ -162,7 +189,9 @@ def _entry(entry: Entry, width: float, *, whole: bool) -> list[Flowable]:
                 p.HEADING,
             )
         )
-    head.append(VerdictStrip(test.verdict, f"{p.moment_full(test.done_at)}, {told.procedure}", width))
+    part_good = told.counts and test.dead_channels and entry.item.excepts
+    only = f"good except {entry.item.excepts}, " if part_good else ""
+    head.append(VerdictStrip(test.verdict, f"{only}{p.moment_full(test.done_at)}, {told.procedure}", width))
     if told.struck:
         head.append(Paragraph(f"<b>{p.words(told.struck[0].upper() + told.struck[1:])}. It no longer counts.</b>", p.TEXT))
     head += [Spacer(1, 1.5 * mm), _facts(entry, told, width)]
@@ -232,8 +261,8 @@ def _reasons(told: Told) -> list[Flowable]:
         rest = " ".join(str(finding.get(part, "")) for part in ("text", "effect") if finding.get(part))
         mend = f" <b>Mend:</b> {p.words(finding['repair'])}" if finding.get("repair") else ""
         rows.append(Paragraph(f"<b>{p.words(title)}.</b> {p.words(rest)}{mend}", p.POINT, bulletText="\u2013"))
-    rows += [Paragraph(p.words(reason), p.POINT, bulletText="\u2013") for reason in told.test.reasons]
-    if told.test.not_measured:
+    rows += [Paragraph(p.words(reason), p.POINT, bulletText="\u2013") for reason in told.reasons]
+    if told.not_measured:
         rows.append(Paragraph(f"<b>Not measured:</b> {p.words(told.not_measured)}.", p.POINT, bulletText="\u2013"))
     if told.test.note:
         rows.append(Paragraph(p.words(f"\u201c{told.test.note}\u201d"), p.POINT, bulletText="\u2013"))

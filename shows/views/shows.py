@@ -11,10 +11,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
-from company.access import owner_required, technician_required
+from company.access import owner_required, signed_in, technician_required
 from company.clock import now, today
 from company.models import Person
 from company.plain import in_our_words
+from maintenance.wet import taps_of_show
 from shows.calc.times import shifted_weeks
 from shows.calc.words import ShowState
 from shows.filters import WHEN, ShowFilter
@@ -107,6 +108,9 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
             "totals": totals,
             "lacking": [line for line in lines if line.lacking],
             "still_out": [line for line in lines if line.out],
+            "suspect": [i for line in lines for i in line.items if i.standing == "suspect" and i.state != "back"],
+            "taps": taps_of_show(found.pk, signed_in(request)),
+            "may_get_wet": when in {"on", "over"} and totals.went > 0,
             "short": [short for short in left.values() if short.short],
             "others": overlapping(found) if when == "coming" else [],
             "last_time": last_time,

@@ -94,7 +94,7 @@ function plugin(figure, chart) {
         context.fillStyle = colour(figure, "--chalk-2");
         context.font = `500 ${13 * ratio}px system-ui, sans-serif`;
         context.textAlign = "end";
-        context.fillText(chart.letter, bbox.left - 9 * ratio, bbox.top - 12 * ratio);
+        context.fillText(chart.letter, bbox.left - 9 * ratio, bbox.top - 18 * ratio);
         context.restore();
         rule(chart.high, 3, [], "above");
         rule(chart.low, 3, [], "below");
@@ -165,7 +165,7 @@ function options(figure, chart, width) {
   return {
     width,
     height: HEIGHT,
-    padding: [26, 24, 0, 0],
+    padding: [34, 24, 0, 0],
     legend: { show: false },
     cursor: { y: false, points: { show: false }, drag: { x: true, y: false } },
     scales: { x: { time: true, range: (_plot, low, high) => (low === chart.times[0] ? [chart.begin, chart.end] : [low, high]) }, y: { range: [chart.foot, chart.top] } },
