@@ -309,13 +309,13 @@ def _channel(
             )
             found.append((says, text, (keyed(base, channel),)))
     stuck = {
-        base: named
+        base: told
         for base in ("gain-cells", "gain-phantom")
-        if base in alive and (named := named_gain(answers.steps.get(keyed(base, channel)), gains[base], facts))
+        if base in alive and (told := named_gain(answers.steps.get(keyed(base, channel)), gains[base], facts))
     }
     if stuck:
-        says, text = next(iter(stuck.values()))
-        found.append((says, text, tuple(keyed(b, channel) for b in _FEEDS)))
+        stays_in, text = next(iter(stuck.values()))
+        found.append((stays_in, text, tuple(keyed(b, channel) for b in _FEEDS)))
     return found
 
 

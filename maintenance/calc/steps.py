@@ -35,9 +35,9 @@ class Step:
     `low` and `high` bound a good number, `wanted` is the good yes / no. `needs` is what must be there to do it, None where
     eyes and hands do. With `over`, a number may be answered "no": the meter shows that it is above its range.
     `proves` names what a good answer shows; a verdict needs every proof of every channel. Outside `least` to `most` no such
-    reading exists. `watch` marks limits that never fail: typical values, not this unit's own. `first` is its own first reading, where
-    there is one. `floor` and `ceiling` lie outside `low` and `high`: beyond them it fails even then. A step that stands in
-    for others is asked only where none of them can be.
+    reading exists. `watch` marks limits that never fail: typical values, not this unit's own. `first` is its own first
+    reading, where there is one. `floor` and `ceiling` lie outside `low` and `high`: beyond them it fails even then. A step
+    that stands in for others is asked only where none of them can be.
     """
 
     key: str
@@ -304,7 +304,7 @@ def _verdict(
     fails = [f for f in findings if f.weight == Verdict.FAIL]
     dead = tuple(sorted({f.channel for f in fails if f.channel is not None}))
     told = limits.told()
-    held: dict[str, float | str] = {name: told[name] for name in uses if name in told} | dict(found.told)
+    held: dict[str, float | str] = {**{name: told[name] for name in uses if name in told}, **found.told}
     reasons = list(found.reasons)
     if not answers.given:
         verdict, cannot = Verdict.CANNOT_TELL, ["Nothing was measured."]
