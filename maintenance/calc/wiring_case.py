@@ -50,7 +50,7 @@ class Case:
                 if value is None or not 0 <= value <= open_ohm:
                     continue
                 if n in judged or wiring.end_index[one] or not wiring.end_index[other]:
-                    limit = self._limit(n, one, other)
+                    limit = self.limit_of(n, one, other)
                 else:
                     limit = screen if wiring.nets[n].is_screen else core
                 self.resistances[n] = [Resistance(value, one, other, limit)]
@@ -63,11 +63,11 @@ class Case:
             for other in mine[n + 1 :]:
                 value = self.book.get(one, other)
                 if value is not None and 0 <= value <= self.limits.open_ohm:
-                    found.append(Resistance(value, one, other, self._limit(net, one, other)))
+                    found.append(Resistance(value, one, other, self.limit_of(net, one, other)))
         if found:
             self.resistances[net] = found
 
-    def _limit(self, net: int, one: int, other: int) -> Limit | None:
+    def limit_of(self, net: int, one: int, other: int) -> Limit | None:
         """Return the limit of a pair: out and back between two tails, the milder one where core and screen meet."""
         wiring = self.wiring
         twice = (wiring.end_index[one] == 0) == (wiring.end_index[other] == 0)

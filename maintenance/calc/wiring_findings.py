@@ -188,7 +188,10 @@ def _shorts(case: Case, shape: Shape) -> Iterator[Finding]:
         pins = shape.clumps[clump]
         if case.is_doubtful(pins[0]):
             continue
-        by_net = {n: [p for p in pins if shape.net_of[p] == n] for n in group}
+        by_net = {n: [p for p in shape.judged.get(n, ()) if p in pins] for n in group}
+        placed = {p for mine in by_net.values() for p in mine}
+        for n in group:
+            by_net[n] += [p for p in pins if shape.net_of[p] == n and p not in placed]
         shells = [n for n in group if all(is_shell(case.wiring.pins[p]) for p in by_net[n])]
         others = [n for n in group if n not in shells]
         if len(others) > 1:
@@ -255,7 +258,7 @@ def _high(case: Case) -> Iterator[tuple[int, Finding]]:
     family = family_of(case.wiring)
     for n, measured in case.resistances.items():
         over = [r for r in measured if r.limit is not None and r.ohm - case.allowance > r.limit.pass_ohm]
-        if not over or case.is_doubtful(over[0].one):
+        if not over or case.is_doubtful(over[0].one) or _is_swap_in_a_short(case, n):
             continue
         net = _net(case, n)
         worst = max(over, key=lambda r: r.ohm - (r.limit.pass_ohm if r.limit else 0))
@@ -284,11 +287,44 @@ def _high(case: Case) -> Iterator[tuple[int, Finding]]:
         )
 
 
+def _is_swap_in_a_short(case: Case, n: int) -> bool:
+    """Say whether a net is higher only because it is swapped with one it is shorted to: crossed at one end, both read right."""
+    if case.shape is None:
+        return False
+    wiring, ends = case.wiring, case.wiring.end_index
+    for _, group in case.shape.shorts:
+        for other in group if n in group else ():
+            if other == n:
+                continue
+            for end in range(len(wiring.ends)):
+                here = [[p for p in wiring.net_pins[m] if ends[p] == end] for m in (n, other)]
+                if [len(pins) for pins in here] != [1, 1]:
+                    continue
+                (mine,), (theirs,) = here
+                cross = {mine: theirs, theirs: mine}
+                rows = [[cross.get(p, p) for p in wiring.net_pins[m]] for m in (n, other)]
+                if all(_reads_right(case, row) for row in rows):
+                    return True
+    return False
+
+
+def _reads_right(case: Case, pins: list[int]) -> bool:
+    rest = pins[1:]
+    for one, other in [*((pins[0], p) for p in rest), *((p, q) for p in rest for q in rest if p < q)]:
+        limit = case.limit_of(case.wiring.net_index[one], one, other)
+        value = case.book.get(one, other)
+        if limit is None or value is None or value - case.allowance > limit.pass_ohm:
+            return False
+    return True
+
+
 def _resistors(case: Case) -> Iterator[Finding]:
     for value, one, other in case.got.odd:
         a, b = sorted(case.wiring.net_index[p] for p in (one, other))
         wanted = case.wiring.special[a, b]
         if case.is_doubtful(one, other) or wanted.ohm is None or wanted.low is None or wanted.high is None:
+            continue
+        if _is_side_by_side(case, value, one, other):
             continue
         yield Finding(
             name=Name.RESISTOR,
@@ -315,6 +351,23 @@ def _partners(case: Case, roles: set[Role]) -> Iterator[tuple[int, int]]:
             yield n, other
 
 
+def _is_side_by_side(case: Case, value: float, one: int, other: int) -> bool:
+    """Say whether a resistor reads low only because shorts, named already, put another beside it."""
+    if case.shape is None:
+        return False
+    clump_of, wiring = case.shape.clump_of, case.wiring
+    ends = {clump_of[one], clump_of[other]}
+    beside = [r for r in wiring.resistors if {clump_of[wiring.index[r.a]], clump_of[wiring.index[r.b]]} == ends]
+    if len(beside) < 2:
+        return False
+    low, high = (1 / sum(1 / (r.ohm * (1 + sign * r.percent / 100)) for r in beside) for sign in (-1, 1))
+    return low <= value <= high
+
+
+def _tied(case: Case) -> set[int]:
+    return {n for _, group in case.shape.shorts for n in group} if case.shape is not None else set()
+
+
 def _branches(case: Case, n: int, other: int) -> Iterator[tuple[Resistance, Resistance]]:
     """Pair the resistances of two legs that run between the same ends."""
     ends = case.wiring.end_index
@@ -325,9 +378,9 @@ def _branches(case: Case, n: int, other: int) -> Iterator[tuple[Resistance, Resi
 
 
 def _uneven(case: Case, strained: set[int]) -> Iterator[Finding]:
-    limits = case.limits
+    limits, tied = case.limits, _tied(case)
     for n, other in _partners(case, {Role.HOT, Role.DATA_PLUS}):
-        if n in strained or other in strained:
+        if {n, other} & (strained | tied):  # what is shorted reads through the short as well
             continue
         apart = [
             (abs(a.ohm - b.ohm), a, b)
@@ -357,8 +410,9 @@ def _uneven(case: Case, strained: set[int]) -> Iterator[Finding]:
 
 def _losses(case: Case, strained: set[int]) -> Iterator[Finding]:
     most, load = case.limits.loudspeaker_loss_db, LOADS_OHM[0]
+    tied = _tied(case)
     for n, other in _partners(case, {Role.PLUS}):
-        if n in strained or other in strained:
+        if {n, other} & (strained | tied):
             continue
         for a, b in _branches(case, n, other):
             loop = max(0.0, a.ohm + b.ohm - 2 * case.allowance)

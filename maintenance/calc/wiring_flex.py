@@ -8,7 +8,7 @@ from maintenance.calc import wiring_effects as effects
 from maintenance.calc.bench import Finding, Verdict
 from maintenance.calc.wiring_case import Case
 from maintenance.calc.wiring_effects import Name
-from maintenance.calc.wiring_nets import pin_words
+from maintenance.calc.wiring_nets import ANYTHING, pin_words
 from maintenance.calc.wiring_readings import BEEP
 from maintenance.calc.wiring_words import capital, net_words, ohms_words, pins_words
 
@@ -18,16 +18,20 @@ MOVES_GUARDS = 2.0  # a joint that moves by more than so many guards is watched.
 def flexed_findings(case: Case) -> list[Finding]:
     """Return one finding for every joint or gap that bending changes, the worst reading in it."""
     changed: dict[tuple[int, ...], list[tuple[int, float, float, int, int]]] = defaultdict(list)
+    of = _together(case)
     for one, other, still, flexed, grade in _changes(case):
-        changed[_where(case, one, other)].append((grade, still, flexed, one, other))
+        changed[tuple(sorted({of[one], of[other]}))].append((grade, still, flexed, one, other))
     return [_finding(case, rows) for rows in changed.values()]
 
 
-def _where(case: Case, one: int, other: int) -> tuple[int, ...]:
-    """Return what a pair belongs to: one clump when it is joined lying still, else the two it lies between."""
-    if case.shape is not None:
-        return tuple(sorted({case.shape.clump_of[one], case.shape.clump_of[other]}))
-    return tuple(sorted({case.wiring.net_index[one], case.wiring.net_index[other]}))
+def _together(case: Case) -> list[int]:
+    """Return for each pin what it hangs together with, over allowed ways too: a break in one shows in all of these."""
+    of = list(case.shape.clump_of if case.shape is not None else case.wiring.net_index)
+    for value, one, other in case.got.special:
+        if 0 <= value <= case.limits.open_ohm and of[one] != of[other]:
+            gone, kept = of[one], of[other]
+            of = [kept if clump == gone else clump for clump in of]
+    return of
 
 
 def _changes(case: Case) -> Iterator[tuple[int, int, float, float, int]]:
@@ -38,6 +42,8 @@ def _changes(case: Case) -> Iterator[tuple[int, int, float, float, int]]:
         if still is None:
             continue
         one, other = divmod(key, book.pins)
+        if case.wiring.expected_at(one, other) == ANYTHING:
+            continue
         if still <= limits.open_ohm:
             grade = _parted(case, still, flexed)
         elif 0 <= still < limits.leak_ohm and flexed >= still / 2:

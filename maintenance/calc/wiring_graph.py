@@ -244,15 +244,15 @@ def _cluster_explained(wiring: Wiring, book: Book, shape: Shape, clumps: list[in
             ordered.append(None)
         choices.append(ordered)
     if prod(len(c) for c in choices) <= MOST_WAYS:
-        best = min(product(*choices), key=lambda way: _cost(shape, ends, clumps, nets, pins_of, way))
+        best = min(product(*choices), key=lambda way: _cost(shape, wiring, clumps, nets, pins_of, way))
     else:
         best = tuple(c[0] for c in choices)  # a lead so badly made is rewired anyway
     _way_told(wiring, book, shape, clumps, nets, pins_of, best)
 
 
-def _laid(shape: Shape, ends: Sequence[int], clumps: list[int], nets: list[int], pins_of, way):
+def _laid(shape: Shape, wiring: Wiring, clumps: list[int], nets: list[int], pins_of, way):
     """Lay one way out: owners of clumps, pins astray in another's place, pins astray beside, places left empty."""
-    net_of = shape.net_of
+    net_of, ends, shells = shape.net_of, wiring.end_index, plan_of(wiring).shells
     owners: dict[int, list[int]] = {c: [] for c in clumps}
     for net, clump in zip(nets, way, strict=True):
         if clump is not None:
@@ -267,7 +267,7 @@ def _laid(shape: Shape, ends: Sequence[int], clumps: list[int], nets: list[int],
         strangers = [p for p in shape.clumps[clump] if net_of[p] not in mine]
         if mine:
             for same_end in (True, False):
-                for p in list(strangers):
+                for p in [s for s in strangers if s not in shells]:  # no core is soldered to a shell by mistake for a pin
                     place = next((q for q in places if (ends[q] == ends[p]) == same_end), None)
                     if place is not None and (same_end or len(pins_of[net_of[p]]) > 1):
                         placed.append((p, clump, place))
@@ -278,8 +278,9 @@ def _laid(shape: Shape, ends: Sequence[int], clumps: list[int], nets: list[int],
     return owners, placed, beside, empty
 
 
-def _cost(shape: Shape, ends: Sequence[int], clumps: list[int], nets: list[int], pins_of, way) -> float:
-    owners, placed, beside, empty = _laid(shape, ends, clumps, nets, pins_of, way)
+def _cost(shape: Shape, wiring: Wiring, clumps: list[int], nets: list[int], pins_of, way) -> float:
+    ends = wiring.end_index
+    owners, placed, beside, empty = _laid(shape, wiring, clumps, nets, pins_of, way)
     cost = sum(max(0, len(mine) - 1) for mine in owners.values()) + float(len(empty))
     for p, _, place in placed:
         cost += 0.5 if ends[p] == ends[place] else 0.75
@@ -291,7 +292,7 @@ def _cost(shape: Shape, ends: Sequence[int], clumps: list[int], nets: list[int],
 
 def _way_told(wiring: Wiring, book: Book, shape: Shape, clumps: list[int], nets: list[int], pins_of, way) -> None:
     ends, net_of = wiring.end_index, shape.net_of
-    owners, placed, beside, empty = _laid(shape, ends, clumps, nets, pins_of, way)
+    owners, placed, beside, empty = _laid(shape, wiring, clumps, nets, pins_of, way)
     shape.owners.update({c: mine for c, mine in owners.items() if mine})
     for clump in clumps:
         strangers = {net_of[p] for p, c in beside if c == clump and len(shape.clumps[c]) > 1}
@@ -312,7 +313,13 @@ def _way_told(wiring: Wiring, book: Book, shape: Shape, clumps: list[int], nets:
     if placed:
         shape.astray.append(placed)
         # A pin that has no net of its own and sits in another's place sent that one off: one cause, told already.
-        sent_off = {place for p, _, place in placed if len(pins_of[net_of[p]]) == 1}
+        sent_off = set()
+        place_of = {p: place for p, _, place in placed}
+        for pin in (p for p in place_of if len(pins_of[net_of[p]]) == 1):
+            last = place_of[pin]
+            while last in place_of:
+                last = place_of[last]
+            sent_off.add(last)
         floating = sorted({*alone, *(p for pins in cut.values() for p in pins)} - sent_off)
         near, far = [p for p in floating if ends[p] == 0], [p for p in floating if ends[p] != 0]
         unread = [(a, b) for a in near for b in far if book.get(a, b) is None]

@@ -100,6 +100,20 @@ def partners(wiring: Wiring) -> list[tuple[str, str]]:
     return found
 
 
+def seats(wiring: Wiring, faults: tuple[Fault, ...]) -> dict[str, str]:
+    """Return which core's end each pin is soldered to."""
+    seat = {p: p for p in wiring.pins}
+    for f in faults:
+        if f.kind == "swap":
+            seat[f.one], seat[f.other] = seat[f.other], seat[f.one]
+        if f.kind == "channels":
+            last = wiring.ends[-1].name
+            mine = [[p for p in wiring.pins if p[0] == last and wiring.net_of(p).channel == int(c)] for c in (f.one, f.other)]
+            for a, b in zip(*mine, strict=True):
+                seat[a], seat[b] = seat[b], seat[a]
+    return seat
+
+
 def measured(key: str, faults: tuple[Fault, ...], *, flexed: bool = False) -> np.ndarray:
     """Return the true ohms between all pins, inf where nothing joins them."""
     wiring, lead = wiring_of(key), lead_of(key)
@@ -112,15 +126,7 @@ def measured(key: str, faults: tuple[Fault, ...], *, flexed: bool = False) -> np
 
     for p in wiring.pins:
         node(p)
-    seat = {p: p for p in wiring.pins}  # which core end each pin is soldered to
-    for f in faults:
-        if f.kind == "swap":
-            seat[f.one], seat[f.other] = seat[f.other], seat[f.one]
-        if f.kind == "channels":
-            last = wiring.ends[-1].name
-            mine = [[p for p in wiring.pins if p[0] == last and wiring.net_of(p).channel == int(c)] for c in (f.one, f.other)]
-            for a, b in zip(*mine, strict=True):
-                seat[a], seat[b] = seat[b], seat[a]
+    seat = seats(wiring, faults)
     cut = {f.one for f in faults if f.kind == "open" or (flexed and f.kind == "flex")}
     extra = {}
     for f in faults:
