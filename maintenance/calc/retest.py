@@ -20,7 +20,7 @@ from maintenance.calc.retest_due import (
     reckoned_at,
     situations_of,
 )
-from maintenance.calc.retest_forecast import forecast_chance, forecast_given
+from maintenance.calc.retest_forecast import chance_by, chance_range, forecast_chance, forecast_given
 from maintenance.calc.retest_guard import Guard, guard
 from maintenance.calc.retest_record import CODES, Event, Record, Records, What, fold, fold_many, records_of
 from maintenance.calc.retest_type import VERSION, TypeModel, model_from, rate_quantile, type_fit
@@ -43,6 +43,8 @@ __all__ = [
     "WearOut",
     "What",
     "bad_chance",
+    "chance_by",
+    "chance_range",
     "default_rule",
     "fold",
     "fold_many",

@@ -1,22 +1,63 @@
 """A forecast as it is stored when a test puts an item back in use, and what it says of another exposure than was planned."""
 
 from collections.abc import Mapping
-from math import expm1, log1p
+from datetime import date
+from math import exp, expm1, log1p
 from typing import Any
 
 import numpy as np
 
+from maintenance.calc.retest_due import PRIOR_DAYS, PRIOR_SHOWS, Situation, bad_chance
 from maintenance.calc.retest_record import Record, records_of
-from maintenance.calc.retest_type import VERSION, TypeModel
+from maintenance.calc.retest_type import VERSION, TypeModel, rate_quantile
 from maintenance.calc.retest_wear import Clock
 
 TERMS = 12
+_TAIL = 1e-10  # of shows to come that are not looked at
 
 
 def start_left(model: TypeModel, start_missed: float) -> float:
     """Return the chance that a fault from the start is still there unseen: Bayes on the type's chance of one."""
     bad = model.start_chance
     return bad * start_missed / (1.0 - bad + bad * start_missed)
+
+
+def chance_by(model: TypeModel, record: Record, situation: Situation, *, today: date, day: date) -> float:
+    """Return the chance that an item is bad by the end of a day, over the shows it may go to until then.
+
+    Those booked up to the day count as they are; after the last of them so many may come as its past says: a negative binomial
+    number N, and the chance is sum P(N = n) P(booked + n). The same as 1 - E[e^(-l booked) (d / (d + t (1 - e^-l)))^c] over the
+    item's rate l. A day before today is today.
+    """
+    from scipy.special import gammaln
+
+    booked = [(on, shows) for on, shows in situation.bookings if on <= day]
+    free = max(0, (day - max([today, *(on for on, _ in booked)])).days)
+    c, d = PRIOR_SHOWS + situation.past_shows, PRIOR_DAYS + situation.past_days
+    most = 1
+    if free:
+        mean = c * free / d
+        most = int(mean + 12 * (mean * (1 + free / d)) ** 0.5 + 40)
+    n = np.arange(most, dtype=np.float64)
+    logs = (
+        gammaln(c + n) - gammaln(c) - gammaln(n + 1) + c * np.log(d / (d + free)) + n * np.log(free / (d + free) if free else 1)
+    )
+    many = np.exp(logs)
+    ahead = sum(shows for _, shows in booked) + n[many > _TAIL]
+    bad = bad_chance(model, records_of([record] * len(ahead)), ahead)
+    return float(many[many > _TAIL] @ bad / many[many > _TAIL].sum())
+
+
+def chance_range(model: TypeModel, record: Record, ahead: float, *, share: float = 0.8) -> tuple[float, float]:
+    """Return low and high of the chance of being bad after `ahead` shows were its rate known, for the middle `share` of rates.
+
+    A forecast is one number because the rate is not known; this says how far apart the numbers lie that it is the mean of.
+    """
+    tail = (1 - share) / 2
+    rates = [rate_quantile(model, at, failures=record.failures, shows=record.shows) for at in (tail, 1 - tail)]
+    start = start_left(model, record.start_missed)
+    low, high = (1.0 - (1.0 - start) * exp(-rate * (record.since + ahead)) for rate in rates)
+    return low, high
 
 
 def forecast_given(model: TypeModel, record: Record, clock: Clock | None = None) -> dict[str, Any]:

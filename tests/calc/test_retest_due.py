@@ -2,17 +2,24 @@
 
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import nbinom
+from scipy.integrate import quad
+from scipy.stats import gamma, nbinom
 
 from maintenance.calc.retest import (
+    Event,
     Guard,
     Record,
     Situation,
+    What,
+    chance_by,
+    chance_range,
+    fold,
     forecast_chance,
     forecast_given,
     guard,
@@ -257,6 +264,52 @@ def test_a_stored_forecast_says_what_the_model_said():
     assert len(str(given)) < 1500
     with pytest.raises(ValueError, match="nothing or more"):
         forecast_chance(given, -1)
+
+
+@pytest.mark.parametrize(("past", "days", "ahead"), [(20.0, 200.0, 30), (0.0, 0.0, 90), (3.0, 400.0, 10)])
+def test_the_chance_by_a_day_is_the_mean_over_the_shows_that_may_come(past, days, ahead):
+    """Against integration over the item's rate of 1 - e^(-l n) (d / (d + t (1 - e^-l)))^c."""
+    one = record(failures=1.0, shows=50.0, since=2.0)
+    where = situation(bookings=booked(2, 5), past_shows=past, past_days=days)
+    c, d, free = 1 + past, 10 + days, ahead - 5
+    few = replace(MODEL, weight=MODEL.weight[::40] / MODEL.weight[::40].sum(), a=MODEL.a[::40], b=MODEL.b[::40])
+
+    def lasting(rate):
+        return np.exp(-rate * (2 + one.since)) * (d / (d + free * -np.expm1(-rate))) ** c
+
+    exact = sum(
+        w * quad(lambda x, a=a, b=b: gamma.pdf(x, a + 1, scale=1 / (b + 50)) * lasting(x), 0, 2, points=[0.01, 0.05, 0.2])[0]
+        for w, a, b in zip(few.weight, few.a, few.b, strict=True)
+    )
+    found = chance_by(few, one, where, today=TODAY, day=TODAY + timedelta(ahead))
+    assert found == pytest.approx(1 - exact, rel=1e-4)
+
+
+def test_the_chance_by_a_day_rises_with_the_days_and_is_todays_in_the_past():
+    one, where = record(since=1.0), situation(past_shows=30, past_days=300, bookings=booked(4))
+    by = [chance_by(MODEL, one, where, today=TODAY, day=TODAY + timedelta(n)) for n in (-9, 0, 1, 3, 4, 30, 300)]
+    assert by[0] == by[1] == pytest.approx(done(one).chance_now)
+    assert all(a < b for a, b in pairwise(by[1:]))
+
+
+def test_a_forecast_lies_within_its_range_and_a_longer_record_narrows_it():
+    short, long = record(failures=1.0, shows=30.0), record(failures=20.0, shows=600.0)
+    for one in (short, long):
+        low, high = chance_range(MODEL, one, 5.0)
+        assert low < bad_chance(MODEL, records_of([one]), np.array([5.0]))[0] < high
+    (low, high), (low_long, high_long) = chance_range(MODEL, short, 5.0), chance_range(MODEL, long, 5.0)
+    assert high_long / low_long < high / low
+
+
+def test_each_uneventful_show_uses_up_less_than_a_show_and_each_failure_more():
+    """What a show adds to the record, by its events: c = 0.5."""
+    base = [Event(what=What.AS_NEW), Event(what=What.PASS, sees=0.97)]
+    quiet = [Event(what=What.USE, shows=1, clean=True)]
+    seen, unseen = (fold([*base, *kind * 6], sees_show=0.5) for kind in (quiet, [replace(quiet[0], clean=False)]))
+    assert done(seen).wanted > done(unseen).wanted
+    tested = fold([*base, *quiet * 6, Event(what=What.PASS, sees=0.97)], sees_show=0.5)
+    failed = fold([*base, *quiet * 6, Event(what=What.FAIL), Event(what=What.REPAIR), Event(what=What.PASS)], sees_show=0.5)
+    assert done(failed).wanted < done(tested).wanted
 
 
 def test_with_the_age_clock_old_ones_have_fewer_shows_left():
