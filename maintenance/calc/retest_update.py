@@ -37,6 +37,12 @@ def _log_chance(model: TypeModel, share: Share) -> Floats:
     return gammaln(power) - gammaln(model.a) + model.a * np.log(model.b) - power * np.log(model.b + share.shows)
 
 
+def _spread(model: TypeModel, weight: Floats) -> float:
+    """Return the variance of ln(mean rate) over the cells."""
+    log_mean = np.log(model.a / model.b)
+    return float(weight @ (log_mean - weight @ log_mean) ** 2)
+
+
 def model_moved(model: TypeModel, *, was: Share, now: Share) -> TypeModel:
     """Return the model with one item's record changed: exact on the cells it has, which stay where they were laid.
 
@@ -45,12 +51,14 @@ def model_moved(model: TypeModel, *, was: Share, now: Share) -> TypeModel:
     """
     logs = np.log(model.weight) + _log_chance(model, now) - _log_chance(model, was)
     weight = np.exp(logs - logs.max())
+    weight = np.maximum(weight / weight.sum(), 1e-300)  # a stored weight of nothing would be refused
     bad, good = model.start_bad
     bad += now.starts_bad - was.starts_bad
     good += (now.starts - now.starts_bad) - (was.starts - was.starts_bad)
     return replace(
         model,
-        weight=np.maximum(weight / weight.sum(), 1e-300),  # a stored weight of nothing would be refused
+        weight=weight,
+        guess_left=min(1.0, model.guess_left * _spread(model, weight) / max(_spread(model, model.weight), 1e-12)),
         start_bad=(max(bad, 1e-6), max(good, 1e-6)),
         items=model.items + now.told - was.told,
         failures=model.failures + now.failures - was.failures,

@@ -112,7 +112,7 @@ def _came_of(test: Happened | None, made_at: datetime, events: Sequence[Happened
     if test is None:
         return None
     for event in events:
-        if event.at <= max(test.at, made_at) or event.rank == test.rank:
+        if event.at <= max(test.at, made_at):
             continue
         if event.what == AS_NEW:
             return None  # another thing by now
