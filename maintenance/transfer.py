@@ -1,7 +1,7 @@
 """A tester's log as a list: one row a test, known again by what it says, so that bringing it twice is harmless."""
 
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime, time
 from typing import Any
 
@@ -273,7 +273,7 @@ class BenchLogPlan(Plan):
         # an hour that comes twice is taken for the first, one that never comes for what the clock showed before it jumped
         return wall.replace(tzinfo=self.zone).astimezone(UTC)
 
-    def _judge_one(self, row: Row, known: dict[uuid.UUID, str | None], subjects: dict[int, Any]) -> None:
+    def _judge_one(self, row: Row, known: Mapping[uuid.UUID, str | None], subjects: Mapping[int, Any]) -> None:
         given: Given = row.values["given"]
         row.code = given.item.code
         earlier = self.seen.setdefault(given.uid, row.line)

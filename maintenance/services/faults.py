@@ -1,7 +1,7 @@
 """Is it good: open a fault, take it back, close it, take a thing as good. Keeps Item.suspect_since in step with the faults."""
 
 import uuid as uuids
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -89,6 +89,7 @@ def faults_open(*, reports: Iterable[Report]) -> None:
     Fault.objects.bulk_create(rows, ignore_conflicts=True)
     Fault.objects.filter(uid__in=[r.uid for r in rows], withdrawn_at__isnull=False).update(withdrawn_at=None)
     suspicion_refresh(item_ids={r.item_id for r in rows if r.item_id})
+    _answer_late({r.item_id: r.opened_at for r in rows if r.item_id})
 
 
 def fault_withdraw(*, uid: uuids.UUID, at: datetime) -> bool:
@@ -141,6 +142,19 @@ def fault_of_item(*, fault: Fault, item: Item) -> None:
     if not found.update(item=item):
         raise FaultRefused("Somebody else has seen to that report.")
     suspicion_refresh(item_ids=[item.pk])
+    _answer_late({item.pk: fault.opened_at})
+
+
+def _answer_late(reported: Mapping[int | None, datetime]) -> None:
+    """Let a test that was done after these reports, though it came in before them, answer what it answers."""
+    from maintenance.querysets import telling_tests
+    from maintenance.services.bench_effects import items_refold
+
+    if not reported:
+        return
+    newer = telling_tests().filter(item__in=reported, done_at__gte=min(reported.values())).order_by()
+    if late := set(newer.values_list("item", flat=True)):
+        items_refold(item_ids=late, at=max(reported.values()))
 
 
 def suspicion_refresh(*, item_ids: Iterable[int]) -> None:

@@ -140,6 +140,13 @@ def test_a_report_made_after_the_test_stays_open(lead):
     assert recorded_of(lead).closed == [] and columns(lead)[2] == fault.opened_at
 
 
+def test_a_report_that_comes_in_late_is_answered_by_the_test_done_since(lead):
+    test = recorded_of(lead).test
+    fault = said(lead, "hums", hours=-3)
+    assert fault.closed_by_test == test and columns(lead)[2] is None
+    assert said(lead, "crackles", hours=-3).closed_at is None and columns(lead)[2] is not None
+
+
 def test_a_fail_then_a_pass_with_nothing_done_stays_open_with_a_sentence(lead):
     recorded_of(lead, word=False)
     recorded = recorded_of(lead, 1)
