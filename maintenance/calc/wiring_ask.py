@@ -113,7 +113,7 @@ def _apart(wiring: Wiring, symptoms: Sequence[Symptom], flex: bool) -> Iterator[
         here = [p for p in wiring.pins if p[0] == end.name]
         pins = [p for p in here if not is_shell(p)]
         for n, one in enumerate(pins):
-            for other in pins[n + 1 :]:
+            for other in pins[n + 1 :] if len(wiring.ends) > 1 else ():
                 a, b = wiring.net_index[wiring.index[one]], wiring.net_index[wiring.index[other]]
                 if plan.group[a] == plan.group[b] and wiring.expected(one, other).kind is Expect.OPEN:
                     why = f"{net_words(nets[a])} and {net_words(nets[b])} must be apart at this end"

@@ -1,14 +1,16 @@
 """One lead on the bench while it is judged: its readings, what they show, and what each net resists."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from math import inf
 
 from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.wiring_graph import Shape
 from maintenance.calc.wiring_limits import Lead, LeadLimits, Limit
-from maintenance.calc.wiring_nets import Wiring
-from maintenance.calc.wiring_readings import Book
+from maintenance.calc.wiring_nets import Net, Wiring, pin_words
+from maintenance.calc.wiring_readings import BEEP, Book
 from maintenance.calc.wiring_sorting import Sorted
+from maintenance.calc.wiring_words import ohms_words, pins_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,3 +87,27 @@ class Case:
         """Return the reading of a pair, inf where it was not read."""
         value = self.book.get(one, other)
         return inf if value is None else value
+
+
+def pin_said(case: Case, pin: int) -> str:
+    return pin_words(case.wiring.pins[pin])
+
+
+def pins_said(case: Case, pins: Iterable[int]) -> str:
+    return pins_words(case.wiring.pins[p] for p in pins)
+
+
+def names_of(case: Case, pins: Iterable[int]) -> tuple[str, ...]:
+    return tuple(case.wiring.pins[p] for p in dict.fromkeys(pins))
+
+
+def reading_said(value: float) -> str:
+    return "a beep" if value == BEEP else "no connection" if value == inf else ohms_words(value)
+
+
+def net_at(case: Case, n: int) -> Net:
+    return case.wiring.nets[n]
+
+
+def channel_at(case: Case, pins: Iterable[int]) -> int | None:
+    return next((c for p in pins if (c := net_at(case, case.wiring.net_index[p]).channel) is not None), None)
