@@ -2,6 +2,7 @@
 
 import uuid
 from typing import Any, cast
+from urllib.parse import urlencode
 
 from django import forms
 from django.contrib import messages
@@ -9,6 +10,7 @@ from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 
 from company import clock
@@ -50,6 +52,7 @@ def label_bind_view(request: HttpRequest) -> HttpResponse:
     asked = request.POST.get("code", "") if request.method == "POST" else request.GET.get("code", "")
     read = codes.parse(asked) if asked else None
     context: dict[str, Any] = {"section": "Labels", "asked": asked, "form": BindForm(), "uid": uuid.uuid4()}
+    context["next"] = _next(request)
     context["loose"] = blank_and_printed().order_by("-printed_at", "code")[:12]
     if read is None:
         return render(request, "inventory/label_bind.html", context)
@@ -84,8 +87,18 @@ def _bind(request: HttpRequest, code: str, context: dict[str, Any]) -> HttpRespo
             context["why"] = "Choose what the label is stuck on."
         context |= _candidates(request)
         return render(request, "inventory/label_bind.html", context, status=422)
+    if there := _next(request):
+        messages.success(request, f"{codes.spell(code)} is the label of {item}.")
+        return redirect(f"{there}?{urlencode({'scan': item.code})}")
     messages.success(request, f"{codes.spell(code)} is the label of {item}. Scan the next one.")
     return redirect(f"{reverse('label-bind')}?done={item.code}")
+
+
+def _next(request: HttpRequest) -> str:
+    """Return the page that sent somebody here, which goes on with what the label was bound to; only one of our own."""
+    asked = (request.POST if request.method == "POST" else request.GET).get("next", "")[:200]
+    ours = url_has_allowed_host_and_scheme(asked, allowed_hosts=None) and asked.startswith("/") and "?" not in asked
+    return asked if ours else ""
 
 
 def _item_of(way: str, form: BindForm, request: HttpRequest, code: str, uid: uuid.UUID, at: Any) -> Item | None:

@@ -263,12 +263,13 @@ def _obey(request: HttpRequest, sitting: Sitting, word: BenchWord, run: bool) ->
             return go(request, sitting, run=run, say=f"{here}: laid aside, untested." if here else "", sound="scan")
         case BenchWord.END:
             return _end(request, sitting)
-        case BenchWord.FLEXED:
-            if here is None:
-                return _first(request, sitting, run)
-            return go(
-                request, sitting, scan=here.code, flexed=True, say="Bend it at both ends while you measure.", sound="scan"
-            )
+        case BenchWord.FLEXED | BenchWord.STILL:
+            return _bent(request, sitting, here, run, bent=word == BenchWord.FLEXED)
+        case BenchWord.YES | BenchWord.NO:
+            asks = "Yes and No answer the step that is asked: answer it in its field." if here else "No step is asked."
+            return go(request, sitting, run=run, scan=here.code if here else "", say=asks, sound="unknown")
+        case BenchWord.CELL if here is not None:
+            return _cell_swapped(request, sitting, here, run)
         case BenchWord.AGAIN if here is not None:
             return go(request, sitting, scan=here.code, say=f"{here} once more.", sound="scan")
         case BenchWord.PASS | BenchWord.FAIL if here is not None:
@@ -285,7 +286,7 @@ def _obey(request: HttpRequest, sitting: Sitting, word: BenchWord, run: bool) ->
             return go(request, sitting, scan=last.item.code, say=f"{last.item} once more.", sound="scan")
         case BenchWord.UNDO:
             return _undone(request, sitting, last, run)
-    return _cell_swapped(request, sitting, here or last.item, run)
+    return _cell_swapped(request, sitting, last.item, run)
 
 
 def _bent(request: HttpRequest, sitting: Sitting, here: Item | None, run: bool, *, bent: bool) -> HttpResponse:
