@@ -211,7 +211,7 @@ def _words(test: BenchTest, item: Item, given: Given, became: Became, at: dateti
         words.append(f"Good except {item.excepts}: nothing is patched to {'it' if item.excepts.isdecimal() else 'those'}.")
     if newest and test.verdict != Verdict.FAIL and item.test_by:
         why = Risk.objects.filter(item=item).values_list("why", flat=True).first()
-        words.append(f"Test by {day_words(item.test_by)}{f': {why}' if why else '.'}")
+        words.append(f"Test by {day_words(item.test_by)}: {why.rstrip('.')}." if why else f"Test by {day_words(item.test_by)}.")
     if item.bought_on is None and given.done_at < item.added_at:
         words.append(f"That is before it came on record here, on {day_words(item.added_at)}.")
     instrument = given.instrument
