@@ -107,6 +107,11 @@ def test_a_type_in_hand_is_gone_on_with():
     assert [p.done_at_minutes for p in found.picks] == [6.0, 9.0]
 
 
+def test_of_a_type_the_likeliest_bad_is_first():
+    found = plan([lead(1, chance=0.01), lead(2, chance=0.5), lead(3, chance=0.2)], minutes=9, today=TODAY)
+    assert [p.candidate.item for p in found.picks] == [2, 3]
+
+
 def test_a_sooner_show_a_heard_fault_and_a_critical_place_weigh():
     plain = lead(1, show_on=TODAY + timedelta(20))
     sooner, heard, critical, late, wet = worth(

@@ -209,6 +209,20 @@ def test_a_shallow_test_leaves_less_time_than_a_deep_one():
     assert shallow.chance_now > deep.chance_now
 
 
+def test_a_fault_from_the_start_uses_up_some_of_the_target():
+    one = record(since=1.0, start_missed=0.5)
+    found = done(one)
+    assert bad_chance(MODEL, records_of([one]), np.array([found.wanted]))[0] == pytest.approx(RULE.target, abs=1e-9)
+
+
+def test_resting_between_bookings_counts_where_the_rule_says_so():
+    days = list(range(10, 100, 10))
+    awake = done(where=situation(bookings=booked(*days)))
+    resting = done(where=situation(bookings=booked(*days)), rule=replace(RULE, storage_shows_a_month=6.0))
+    assert awake.by is resting.by is By.BOOKED
+    assert resting.test_by < awake.test_by
+
+
 def test_the_sentence_has_the_record_the_kin_the_limit_the_date_and_the_guess():
     kin = [record(failures=float(n < 4), shows=50.0) for n in range(12)] + [record(failures=3.0, shows=41.0)]
     model = model_of(RULE, records_of(kin))
@@ -349,7 +363,7 @@ def test_the_guard_says_what_it_counted():
         "51 of 60 in-service intervals ended good, target 95 %: outside its limits of 73–93 %, so intervals are held to 9 "
         "shows (0.5 of the 18 they lasted on average)."
     )
-    keep = guard(intervals=20, good=19, interval_shows=100, target=0.05)
+    keep = guard(intervals=52, good=50, interval_shows=100, target=0.05)
     assert (keep.factor, keep.most_shows) == (1.0, None)
     longer = guard(intervals=200, good=199, interval_shows=1000, target=0.05)
     assert (longer.factor, longer.most_shows) == (2.0, None)

@@ -183,7 +183,15 @@ def test_wear_is_not_looked_for_in_a_handful_of_failures():
 def test_steady_failures_are_not_called_wear(seed):
     found = wear_of(RULE, lives(1.0, 60, seed=seed), replacement_cents=2000)
     assert found.fitted and found.replace_at is None
+    assert found.used == (found.gain > 0)
     assert found.power_low < 1.35
+
+
+def test_an_age_is_named_only_where_wear_is_nearly_sure():
+    found = [wear_of(RULE, lives(1.25, 18, seed=seed), replacement_cents=2000) for seed in range(10)]
+    assert all(one.rising >= 0.9 and one.used for one in found if one.replace_at is not None)
+    assert any(one.used and one.rising < 0.9 for one in found)
+    assert any(not one.used and one.clock == Clock() for one in found)
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -80,6 +80,7 @@ def test_the_right_count_from_the_wrong_forecasts_is_off():
 
 def test_the_same_forecasts_score_the_same_twice():
     assert score(CHANCES, FAILED) == score(CHANCES, FAILED)
+    assert score(CHANCES, FAILED).tail == pytest.approx(2 * counts_of(CHANCES)[3:].sum())
     assert (
         score(CHANCES, FAILED).words
         == "3 of 10 were bad, 1.3 foretold: too few to judge (the true share lies between 11 and 60 %)."
