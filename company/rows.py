@@ -69,7 +69,7 @@ def _ready(model: type[models.Model], names: Sequence[str], rows: Iterable[Row])
 
 def _cast(field: models.Field) -> Callable[[Any], Any] | None:
     """Return how a field's value is made ready; None where the driver takes it as it is."""
-    if isinstance(field, models.ForeignKey | models.IntegerField | models.BooleanField):
+    if isinstance(field, models.ForeignKey | models.IntegerField | models.BooleanField | models.FloatField):
         return None
     if isinstance(field, models.CharField | models.TextField):
         return str  # members of an enumeration are written as their values

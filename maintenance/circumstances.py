@@ -18,9 +18,10 @@ from maintenance.models import Forecast, Risk, TestCall, UseLedger
 from maintenance.querysets import open_calls
 
 PACE_DAYS = 365  # how far back the pace of its shows is read
+# In the order of RiskRow. The sentences come last: they are written, and not read to see whether anything is news.
 OF_RISK = (
-    *("failures", "shows", "starts", "starts_bad", "since", "chance_now", "shows_left", "test_by", "why", "prior_share"),
-    *("retire", "retire_why"),
+    *("failures", "shows", "starts", "starts_bad", "since", "chance_now", "shows_left", "test_by", "prior_share", "retire"),
+    *("why", "retire_why"),
 )
 
 
@@ -35,10 +36,10 @@ class RiskRow(NamedTuple):
     chance_now: float
     shows_left: float | None
     test_by: date | None
-    why: str
     prior_share: float
     retire: bool
-    retire_why: str
+    why: str = ""
+    retire_why: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,7 +81,7 @@ def circumstances_of(*, items: QuerySet[Item], evidence: Evidence, at: datetime)
     for pk, why, called_at in open_calls().filter(item__in=chosen, at__lte=at).order_by("at").values_list("item", "why", "at"):
         if pk in place_of:
             calls[place_of[pk]].append((TestCall.Why(why), evidence.day(called_at)))
-    risks = Risk.objects.filter(item__in=chosen).order_by().values_list("item_id", *OF_RISK)
+    risks = Risk.objects.filter(item__in=chosen).order_by().values_list("item_id", *OF_RISK[:-2])
     intervals, short = _last_intervals(chosen, evidence)
     pace = _pace(evidence, day)
     booked = _bookings(chosen, place_of, day)

@@ -17,7 +17,6 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from functools import lru_cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -38,7 +37,6 @@ from maintenance.querysets import standing_repairs, telling_tests
 NOFAILURE = frozenset({Symptom.WET, Symptom.PARTS_MISSING})
 DAYS_A_MONTH = 365.25 / 12
 _NIGHT = timedelta(hours=6)  # a report in the small hours is about the show of the evening before
-_QUARTER = timedelta(minutes=15)
 _FETCH = 20_000
 # Places within a day, four a day: what comes before its shows, the shows, what comes after.
 BEFORE, SHOW, AFTER = 0, 1, 2
@@ -135,6 +133,7 @@ def evidence_of(
     `sees` is the sensitivity of each depth of test; `storage` what a month on the shelf counts as, in shows, by type's key.
     """
     zone = Company.current().zone
+    days = _Days(zone)
     today = at.astimezone(zone).date()
     rows = items.order_by("pk").values_list(
         "pk", "type_id", "added_at", "retired_on", "gone_home_on", "missing_since", "tested_on"
@@ -146,12 +145,12 @@ def evidence_of(
             proved[len(keys)] = tested_on
         keys.append(pk)
         types.append(type_id)
-        began.append(_ordinal_at(added_at, zone))
+        began.append(days.of(added_at))
         ends = [today, retired_on, gone_on, missing.astimezone(zone).date() if missing else None]
         over.append(min(day for day in ends if day).toordinal())
     place_of = {pk: place for place, pk in enumerate(keys)}
     # the items as a question within a question: their keys need not be sent
-    reading = _Reading(items.order_by().values("pk"), place_of, zone, at)
+    reading = _Reading(items.order_by().values("pk"), place_of, days, at)
     happened = [*reading.tests(sees), *reading.repairs(), *reading.reports()]
     happened += _proofs(proved, reading.newest, zone, sees)
     happened.sort()
@@ -171,14 +170,19 @@ def evidence_of(
     )
 
 
-def _ordinal_at(instant: datetime, zone: ZoneInfo) -> int:
-    return _quarter_ordinal(instant.toordinal(), 4 * instant.hour + instant.minute // 15, zone)
+class _Days:
+    """Say on which day of a zone instants (in UTC) fall, as an ordinal; quick for the many that share a quarter of an hour."""
 
+    def __init__(self, zone: ZoneInfo) -> None:
+        self.zone = zone
+        self.known: dict[int, int] = {}
 
-@lru_cache(maxsize=1 << 16)
-def _quarter_ordinal(day: int, quarter: int, zone: ZoneInfo) -> int:
-    """Return the day it is in a zone at a quarter of an hour of UTC: no zone turns its day in between."""
-    return (datetime.fromordinal(day).replace(tzinfo=UTC) + quarter * _QUARTER).astimezone(zone).toordinal()
+    def of(self, at: datetime) -> int:
+        quarter = 96 * at.toordinal() + 4 * at.hour + at.minute // 15  # no zone turns its day within one
+        day = self.known.get(quarter)
+        if day is None:
+            day = self.known[quarter] = at.astimezone(self.zone).toordinal()
+        return day
 
 
 def _proofs(
@@ -195,8 +199,8 @@ def _proofs(
 class _Reading:
     """Read events from their tables, each table once; `newest` and the like are known when the tests have been read."""
 
-    def __init__(self, chosen: QuerySet, place_of: Mapping[int, int], zone: ZoneInfo, at: datetime) -> None:
-        self.chosen, self.place_of, self.zone, self.at = chosen, place_of, zone, at
+    def __init__(self, chosen: QuerySet, place_of: Mapping[int, int], days: _Days, at: datetime) -> None:
+        self.chosen, self.place_of, self.days, self.at = chosen, place_of, days, at
         self.newest: dict[int, Newest] = {}
         self.previous: dict[int, int] = {}
         self.failed: dict[int, list[datetime]] = defaultdict(list)
@@ -205,7 +209,7 @@ class _Reading:
         self.spoken_for: dict[int, datetime] = {}
 
     def _event(self, item: int, at: datetime, what: int, rank: int, sees: float = 1.0) -> Happened:
-        return Happened(item, at, _LATER[what], rank, what, 4 * _ordinal_at(at, self.zone) + BEFORE, sees)
+        return Happened(item, at, _LATER[what], rank, what, 4 * self.days.of(at) + BEFORE, sees)
 
     def tests(self, sees: Mapping[Depth, float]) -> Iterator[Happened]:
         """Yield what tests found, the oldest first."""
@@ -257,7 +261,7 @@ class _Reading:
             place = self.place_of[item]
             if test and not any(opened_at <= at <= tested_at for at in (*self.repaired[place], *self.failed[place])):
                 continue  # nothing was wrong with it
-            where = _reported(opened_at, found, show_days.get((item, show)), self.zone)
+            where = _reported(opened_at, found, show_days.get((item, show)), self.days)
             doubts = found != Found.LINE_CHECK
             yield Happened(place, opened_at, _LATER[FAIL], 0, FAIL, where, 1.0, True, doubts, found or Found.AFTER)
             if closed_at and not test and closed_at <= self.at:
@@ -289,13 +293,13 @@ def _show_days(said: QuerySet) -> dict[tuple[int, int], int]:
     return {(item, show): days[item, f"show:{show}"] for item, show in wanted if (item, f"show:{show}") in days}
 
 
-def _reported(opened_at: datetime, found: str, show_day: int | None, zone: ZoneInfo) -> int:
+def _reported(opened_at: datetime, found: str, show_day: int | None, days: _Days) -> int:
     """Return the place of a report: before or after the shows of which day."""
     if found == Found.LINE_CHECK:
-        return 4 * (show_day or _ordinal_at(opened_at, zone)) + BEFORE
+        return 4 * (show_day or days.of(opened_at)) + BEFORE
     if found in (Found.SHOW, Found.AFTER):
-        return 4 * (show_day or _ordinal_at(opened_at - _NIGHT, zone)) + AFTER
-    here = opened_at.astimezone(zone)
+        return 4 * (show_day or days.of(opened_at - _NIGHT)) + AFTER
+    here = opened_at.astimezone(days.zone)
     return 4 * here.toordinal() + (AFTER if here.hour >= 12 else BEFORE)
 
 

@@ -34,7 +34,7 @@ __all__ = ["Done", "item_reckon", "items_reckon", "rule_changed", "rule_of", "ty
 log = logging.getLogger(__name__)
 
 AT_ONCE = 10_000  # items whose records are held in memory together
-WRITTEN = 500  # rows a transaction
+WRITTEN = 250  # rows a transaction
 SOON = 400  # items of a type that a page may wait for
 TRIES = 3
 JOB_KIND = "retest dates"
@@ -313,10 +313,11 @@ class _Writing:
             rows = self.rows[start : start + WRITTEN]
             keys = [row[0] for row in rows]
             with transaction.atomic():
-                held = Item.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk")
-                bears = dict(held.values_list("pk", "test_by"))
-                newer = set(Risk.objects.filter(item__in=keys, made_at__gt=self.at).order_by().values_list("item", flat=True))
-                rows = [row for row in rows if row[0] in bears and bears[row[0]] == row[2] and row[0] not in newer]
+                held = Item.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=keys).order_by("pk")
+                now = {pk: (by, made_at) for pk, by, made_at in held.values_list("pk", "test_by", "risk__made_at")}
+                rows = [
+                    row for row in rows if row[0] in now and now[row[0]][0] == row[2] and (now[row[0]][1] or self.at) <= self.at
+                ]
                 self._put(rows)
             number += len(rows)
         return number
