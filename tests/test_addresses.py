@@ -165,6 +165,10 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "bench/labels.pdf": (TECHNICIAN, NOBODY),
     "bench/instruments/": (TECHNICIAN, TECHNICIAN),
     "bench/limits/": (TECHNICIAN, TECHNICIAN),
+    "bench/forecasts/": (TECHNICIAN, NOBODY),
+    "bench/rules/": (TECHNICIAN, TECHNICIAN),
+    "bench/rules/<int:pk>/": (OWNER, OWNER),
+    "bench/rules/<int:pk>/forget/": (NOBODY, OWNER),
     "bench/wirings/": (HAND, HAND),
     "bench/wirings/add/": (TECHNICIAN, TECHNICIAN),
     "bench/wirings/<slug:key>/": (HAND, HAND),
@@ -359,6 +363,7 @@ class World:
         }
         owners = {
             "types/": self.type,
+            "bench/rules/": self.item.type,
             "labels/runs/": self.run,
             "shelf/": self.line,
             "strays/": self.stray,
