@@ -6,8 +6,8 @@ from datetime import date
 
 import numpy as np
 
-from maintenance.calc.retest_due import per_cent
 from maintenance.calc.retest_record import Floats, Ints
+from maintenance.calc.retest_words import per_cent
 
 # Proposals, all of them: how much a symptom somebody heard or a wetting says, how fast a show draws near, what a role weighs.
 CHANCE_HEARD = 0.6  # of those reported from a stage, at least so many are bad

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from enum import StrEnum
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from maintenance.calc.retest_guard import Guard
 from maintenance.calc.retest_record import Floats, Ints, Record, Records, records_of
 from maintenance.calc.retest_type import TypeModel, chance, guess_share, rate_above, rate_quantile, shows_until
 from maintenance.calc.retest_wear import Clock
+from maintenance.calc.retest_words import By, Limit, counted, date_words, limit_words, per_cent
 
 DAYS_A_MONTH = 365.25 / 12
 MOST_SHOWS = 100_000  # further ahead than anybody plans
@@ -20,26 +20,6 @@ PRIOR_SHOWS, PRIOR_DAYS = 1.0, 10.0
 SURE = 0.8  # with this chance no more shows than are left come before a date reckoned from the rate of shows
 RETIRE_TIMES, RETIRE_SURE = 3.0, 0.9
 STEP_UP = 2.0  # an interval grows to at most twice the one before
-
-
-class Limit(StrEnum):
-    """What set the shows left."""
-
-    TARGET = "target"
-    STEP = "step"
-    GUARD = "guard"
-    LEAST = "least"
-    MOST = "most"
-
-
-class By(StrEnum):
-    """What set the date."""
-
-    NOTHING = ""
-    BOOKED = "booked"
-    RATE = "rate"
-    CALENDAR = "calendar"
-    SOONEST = "soonest"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -234,54 +214,6 @@ def _dates(rule: Rule, left: Floats, situations: Situations, today: int) -> tupl
     return due, by
 
 
-def per_cent(share: float) -> str:
-    """Write a share as a person says it: 5 %, 0.4 %, under 0.1 %."""
-    percent = 100 * share
-    if percent >= 9.95 or (abs(percent - round(percent)) < 0.05 and percent >= 0.95):
-        return f"{percent:.0f} %"
-    return f"{percent:.1f} %" if percent >= 0.1 else "under 0.1 %" if percent > 0 else "0 %"
-
-
-def _counted(number: float, word: str) -> str:
-    whole = round(number)
-    return f"{whole} {word}" if whole == 1 else f"{whole} {word}s"
-
-
-def _shown(day: int) -> str:
-    on = date.fromordinal(day)
-    return f"{on:%a} {on.day} {on:%b}"
-
-
-def _date_words(by: By, day: int, left: int) -> str:
-    match by:
-        case By.NOTHING:
-            return "never tested, so no date is set"
-        case By.BOOKED:
-            return f"the shows it is booked for pass that after {_shown(day)}"
-        case By.CALENDAR:
-            return f"the calendar says {_shown(day)} first"
-        case By.SOONEST:
-            return f"not sooner than {_shown(day)} by the rule"
-        case _:
-            return f"at the pace of its shows that is {_shown(day)}"
-
-
-def _limit_words(rule: Rule, guard: Guard, limit: Limit, left: int, then: float) -> str:
-    shows = f"about {_counted(left, 'show')}"
-    match limit:
-        case Limit.TARGET:
-            return f"{shows} left before the chance of a bad one passes {per_cent(rule.target)}"
-        case Limit.STEP:
-            return f"{shows} left, as an interval grows to twice the last one at most"
-        case Limit.GUARD:
-            return f"{shows} left, held short because {guard.short}"
-        case Limit.MOST:
-            return f"{shows} left, as the rule allows {_counted(rule.most_shows or 0, 'show')} at most"
-        case _:
-            over = f"the chance of a bad one is then {per_cent(then)}, over the {per_cent(rule.target)} wanted"
-            return f"{shows} left by the rule's least of {rule.least_shows}, but {over}: carry a spare"
-
-
 def reckon_many(
     *,
     model: TypeModel,
@@ -355,11 +287,11 @@ def _sentences(
         *(left.astype(np.int64).tolist(), due.tolist(), then.tolist(), shares.tolist()),
         strict=True,
     )
-    limit_words: dict[tuple, str] = {}
+    written: dict[tuple, str] = {}
     for failures, shows, down, what, source, ahead, day, chance_then, share in rows:
         told = failures > 0 or shows > 0
         own = (
-            f"{_counted(failures, 'fail')} in {_counted(shows, 'show')} for this {noun}"
+            f"{counted(failures, 'fail')} in {counted(shows, 'show')} for this {noun}"
             if told
             else f"no record of this {noun} yet"
         )
@@ -372,10 +304,10 @@ def _sentences(
             found.append(f"{own}: it has failed and was not mended since")
             continue
         key = (what, ahead, chance_then if what is Limit.LEAST else 0.0)
-        words = limit_words.get(key)
+        words = written.get(key)
         if words is None:
-            words = limit_words[key] = _limit_words(rule, guard, what, ahead, chance_then)
-        found.append(f"{own}: {words}; {_date_words(source, day, ahead)}; {per_cent(share)} of this is still our first guess")
+            words = written[key] = limit_words(rule, guard, what, ahead, chance_then)
+        found.append(f"{own}: {words}; {date_words(source, day, ahead)}; {per_cent(share)} of this is still our first guess")
     return found
 
 
@@ -394,11 +326,11 @@ def _retire(
     worse = sure >= RETIRE_SURE
     why = [""] * count
     for index in np.flatnonzero(worse | again).tolist():
-        history = f"{_counted(records.failures[index], 'fail')} in {_counted(records.shows[index], 'show')}"
+        history = f"{counted(records.failures[index], 'fail')} in {counted(records.shows[index], 'show')}"
         why[index] = (
             f"{history}: {per_cent(sure[index])} sure that this {noun} fails over {RETIRE_TIMES:g} times as often as its kind"
             if worse[index]
-            else f"{history}: mended, and twice running it wants a test before {_counted(rule.least_shows, 'show')} are done"
+            else f"{history}: mended, and twice running it wants a test before {counted(rule.least_shows, 'show')} are done"
         )
     return worse | again, why
 
