@@ -43,7 +43,11 @@ class Case:
             return
         seen, pins, open_ohm = book.seen, book.pins, self.limits.open_ohm
         core, screen = self.held.core, self.held.screen
-        judged = self.shape.judged if self.shape is not None else {}
+        judged = dict(self.shape.judged) if self.shape is not None else {}
+        if self.shape is not None and self.shape.moved:
+            for pin, net in enumerate(self.shape.net_of):
+                if net not in self.shape.judged:
+                    judged.setdefault(net, []).append(pin)
         for n in range(wiring.joined_nets):
             mine = judged[n] if n in judged else wiring.net_pins[n]
             if len(mine) == 2:

@@ -8,7 +8,7 @@ from maintenance.calc.bench import Finding, Verdict
 from maintenance.calc.wiring_case import Case, channel_at, names_of, net_at, pin_said, pins_said, reading_said
 from maintenance.calc.wiring_effects import Name, family_of
 from maintenance.calc.wiring_flex import flexed_findings
-from maintenance.calc.wiring_graph import Shape
+from maintenance.calc.wiring_graph import Shape, rings_of
 from maintenance.calc.wiring_nets import PARTNERS, Expect, Net, Role, is_shell, pin_name
 from maintenance.calc.wiring_strain import high_findings, loss_findings, resistor_findings, uneven_findings
 from maintenance.calc.wiring_words import capital, listed, net_words, ohms_words, pins_words
@@ -64,12 +64,7 @@ def impossible_words(case: Case) -> list[str]:
 
 
 def _channels(case: Case, shape: Shape) -> Iterator[Finding]:
-    left = dict(shape.moved)
-    while left:
-        start = min(left)
-        ring = [start]
-        while (following := left.pop(ring[-1])) != start:
-            ring.append(following)
+    for ring in rings_of(shape.moved):
         named = [case.wiring.channel_words(c) for c in ring]
         if len(ring) == 2:
             title = f"Channels {named[0]} and {named[1]} swapped"

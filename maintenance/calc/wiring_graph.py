@@ -144,19 +144,29 @@ def _channels_moved(wiring: Wiring, shape: Shape) -> dict[int, int]:
     for pins in shape.clumps.values():
         near = [p for p in pins if wiring.end_index[p] == 0]
         far = [p for p in pins if wiring.end_index[p] != 0]
-        if len(near) == 1 and len(far) == 1:
-            a, b = channel[near[0]], channel[far[0]]
-            if a is not None and b is not None:
-                votes[a][b] += 1
+        a, b = {channel[p] for p in near}, {channel[p] for p in far}
+        if len(a) == len(b) == 1 and None not in (a | b):
+            votes[a.pop() or 0][b.pop() or 0] += min(len(near), len(far))
     moved = {}
     for a, counted in votes.items():
         best = max(counted, key=lambda b: (counted[b], b == a))
-        if best != a and counted[best] > max(1, counted.get(a, 0)):
+        if best != a and counted[best] > counted.get(a, 0):
             moved[a] = best
     while moved and set(moved) != set(moved.values()):
         both = set(moved) & set(moved.values())
         moved = {a: b for a, b in moved.items() if a in both and b in both}
     return moved if len(set(moved.values())) == len(moved) else {}
+
+
+def rings_of(moved: dict[int, int]) -> list[list[int]]:
+    """Return who takes whose place, ring by ring."""
+    left, rings = dict(moved), []
+    while left:
+        ring = [min(left)]
+        while (following := left.pop(ring[-1])) != ring[0]:
+            ring.append(following)
+        rings.append(ring)
+    return rings
 
 
 def _nets_moved(wiring: Wiring, moved: dict[int, int]) -> list[int]:
