@@ -123,6 +123,9 @@ def fault_close(*, fault: Fault, at: datetime, person: Person, how: str, taken_a
         suspicion_refresh(item_ids=[fault.item_id])
         if taken_as_good:
             Item.objects.filter(pk=fault.item_id).update(taken_as_good_on=today(at))
+        from maintenance.services.retest import items_reckon
+
+        items_reckon(item_ids=[fault.item_id], at=at)  # it is in use again, and by its rule a report may call for a test
 
 
 @transaction.atomic

@@ -14,6 +14,7 @@ from inventory.models import Item
 from maintenance import retest_job
 from maintenance.models import BenchSettings, RetestRule, Risk, TypeModel
 from maintenance.services import retest
+from maintenance.services.faults import fault_close
 from maintenance.services.retest import item_reckon, items_reckon, rule_changed, rule_of, types_reckon
 from tests.builders import NOW, a_day, make_item, make_type
 from tests.maintenance.bench_rows import taken_back, wet_call
@@ -197,6 +198,15 @@ def test_a_report_closed_without_a_test_calls_for_one_where_there_was_a_proof(le
     RetestRule.objects.create(type=leads, after_symptom=False)
     types_reckon(at=NOW)
     assert date_of(proved) > a_day()
+
+
+def test_closing_a_report_by_hand_reckons_the_item_at_once(leads, technician):
+    lead = make_lead(leads, 30, 5, tested=(40,))
+    report = said(lead, TODAY - 5, "show")
+    types_reckon(at=NOW)
+    assert date_of(lead) is None and risk_of(lead).chance_now == 1
+    fault_close(fault=report, at=NOW, person=technician, how="Pushed the plug home.", taken_as_good=True)
+    assert date_of(lead) == a_day() and risk_of(lead).chance_now < 0.1
 
 
 def test_watch_halves_the_time(leads):
