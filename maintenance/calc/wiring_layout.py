@@ -223,7 +223,7 @@ def spans(numbers: Iterable[int]) -> str:
             runs[-1][1] = number
         else:
             runs.append([number, number])
-    parts = [str(a) if a == b else f"{a} and {b}" if b == a + 1 else f"{a} to {b}" for a, b in runs]
+    parts = [part for a, b in runs for part in ([f"{a} to {b}"] if b > a + 1 else [str(n) for n in range(a, b + 1)])]
     return " and ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else "".join(parts)
 
 
