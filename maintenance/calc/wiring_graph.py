@@ -140,13 +140,18 @@ def _unread_assumed(wiring: Wiring, book: Book, sets: _Clumps, net_of: Sequence[
 
 def _channels_moved(wiring: Wiring, shape: Shape) -> dict[int, int]:
     channel = [wiring.nets[n].channel for n in wiring.net_index]
+    by_channel = plan_of(wiring).by_channel
     votes: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     for pins in shape.clumps.values():
         near = [p for p in pins if wiring.end_index[p] == 0]
         far = [p for p in pins if wiring.end_index[p] != 0]
-        a, b = {channel[p] for p in near}, {channel[p] for p in far}
-        if len(a) == len(b) == 1 and None not in (a | b):
-            votes[a.pop() or 0][b.pop() or 0] += min(len(near), len(far))
+        near_in, far_in = {channel[p] for p in near}, {channel[p] for p in far}
+        if len(near_in) == len(far_in) == 1:
+            (a,), (b,) = near_in, far_in
+            if a is not None and b is not None:
+                # Only a core that takes the same core's place in another channel speaks for swapped channels.
+                places = [{by_channel[c].index(wiring.net_index[p]) for p in pins} for c, pins in ((a, near), (b, far))]
+                votes[a][b] += len(places[0] & places[1])
     moved = {}
     for a, counted in votes.items():
         best = max(counted, key=lambda b: (counted[b], b == a))
