@@ -35,7 +35,10 @@ class ScaledField(forms.FloatField):
         return None if number is None else float(f"{number * self.scale:.10g}")
 
     def has_changed(self, initial: Any, data: Any) -> bool:
-        return super().has_changed(self.prepare_value(initial), data)
+        try:
+            return self.to_python(self.prepare_value(initial)) != self.to_python(data)
+        except forms.ValidationError:
+            return True
 
 
 def _tidy(value: float) -> float | int:

@@ -13,7 +13,6 @@ from maintenance.forms_limits import ScaledField
 PLAIN = ("least_days", "most_days", "least_shows", "most_shows", "after_repair", "after_wet", "after_symptom")
 GUESSES = ("median_shows", "pessimistic_shows", "storage_shows_a_month", "minutes_a_test")
 MONEY = ("line_check_cents", "show_cents")
-MOST_CENTS = 1_000_000_000
 
 
 def whole(label: str, least: int, most: int, help_text: str = "", *, required: bool = True) -> forms.IntegerField:
@@ -61,10 +60,7 @@ class RuleForm(Form):
         given = super().clean() or {}
         for name in MONEY:
             if name in given:
-                cents = given[name] or 0
-                given[name] = cents
-                if cents > MOST_CENTS:
-                    self.add_error(name, "That is more than any show costs.")
+                given[name] = given[name] or 0
         self._in_order(given, "least_days", "most_days", "The latest day comes before the soonest.")
         self._in_order(given, "least_shows", "most_shows", "The most shows are fewer than the least.")
         low, high = given.get("pessimistic_shows"), given.get("median_shows")
