@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 # A box's own first figures are what its later ones are held against; a lead's are held against its copper.
 _GOLDEN = frozenset(Procedure) - {Procedure.WIRING, Procedure.WORD, Procedure.UNDO, Procedure.MAINS}
 
+_WITHOUT_GOLDEN = frozenset({Kind.LEAD, Kind.MULTICORE, Kind.POWER})
+
 
 @dataclass(frozen=True, kw_only=True)
 class Subject:
@@ -66,7 +68,7 @@ def subject_of(items: Iterable[Item]) -> dict[int, Subject]:
     for fault in opened.select_related("person", "found_by"):
         faults[fault.item_id or 0].append(fault)
     last = newest_tests(keys)
-    golden = _golden(keys)
+    golden = _golden([item.pk for item in items if item.type.kind not in _WITHOUT_GOLDEN])
     answer = {}
     for item in items:
         kind, known = Kind(item.type.kind), facts.get(item.type_id, {})
@@ -118,6 +120,8 @@ def _facts(items: list[Item]) -> dict[int, dict[str, Any]]:
 
 def _golden(keys: list[int]) -> dict[int, dict[str, float]]:
     """Return the figures of each item's first passing test since it was last made as new."""
+    if not keys:
+        return {}
     rebuilt = (
         standing_repairs().filter(item=OuterRef("item"), as_new=True).order_by().values("item").annotate(at=Max("done_at"))
     )

@@ -14,7 +14,7 @@ from company.models import Person
 from company.templatetags.tape import day as day_words
 from company.templatetags.tape import moment
 from inventory.models import Item
-from maintenance.bench_subject import newest_tests, subject_of
+from maintenance.bench_subject import subject_of
 from maintenance.calc.bench import VERDICT_WORDS, Judgement, Procedure, Verdict
 from maintenance.models import BenchFigure, BenchTest, Fault
 from maintenance.querysets import standing_tests
@@ -72,10 +72,9 @@ def _record(given: Given, person: Person | None, received_at: datetime) -> Recor
         return _again(known)
     given = replace(given, item=item)
     given_check(given, received_at=received_at)
-    newest = newest_tests([item.pk]).get(item.pk)
-    _after_check(given, newest)
-    _corrects_check(given)
     subject = subject_of([item])[item.pk]
+    _after_check(given, subject.last)
+    _corrects_check(given)
     judgement = judged(given, subject, bench_limits())
     test = row_of(given, subject, judgement, person=person, received_at=received_at)
     test.corrects = given.corrects

@@ -4,11 +4,13 @@ import uuid
 from datetime import timedelta
 
 import pytest
+from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inventory.calc.kinds import Kind
-from inventory.models import Item
+from inventory.models import GearType, Item
+from maintenance.bench_subject import subject_of
 from maintenance.calc.bench import Depth, Procedure
 from maintenance.models import Repair, RetestRule, TestCall, Wiring
 from maintenance.services.bench import Given, test_record, test_undo
@@ -210,3 +212,13 @@ def test_shipped_wirings_come_in_once_and_leave_alone_what_the_shop_changed(comp
     loaded = wirings_load(entries=entries)
     assert loaded.renewed == ["Another"] and loaded.kept == ["Odd lead"] and "Odd lead" in loaded.words
     assert Item.objects.count() == 0
+
+
+def test_every_lead_of_the_catalogue_has_a_wiring_that_the_bench_can_read(company):
+    call_command("load_catalogue", verbosity=0)
+    call_command("load_catalogue", verbosity=0)
+    types = GearType.objects.filter(kind__in=[Kind.LEAD, Kind.MULTICORE])
+    items = [make_item(type=type_, length_mm=10_000) for type_ in types]
+    named = {item.pk for item in items if item.type.facts and item.type.facts.wiring}
+    told = {pk: subject.no_lead for pk, subject in subject_of(items).items() if pk in named and subject.lead is None}
+    assert len(named) >= 15 and told == {}
