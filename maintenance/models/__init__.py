@@ -16,6 +16,7 @@ from maintenance.models.cells import (
     FittedSet,
     HoursNote,
     Swap,
+    TypeDraw,
 )
 from maintenance.models.faults import Fault, UseLedger
 from maintenance.models.retest import Forecast, ForecastOutcome, RetestRule, Risk, TypeModel
@@ -45,6 +46,7 @@ __all__ = [
     "Sitting",
     "Swap",
     "TestCall",
+    "TypeDraw",
     "TypeModel",
     "UseLedger",
     "Wiring",
@@ -68,4 +70,5 @@ guard(
     FittedSet,
     HoursNote,
     Swap,
+    TypeDraw,
 )

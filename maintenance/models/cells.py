@@ -318,6 +318,20 @@ class DeviceDraw(models.Model):
         return f"draw of {self.item}"
 
 
+class TypeDraw(models.Model):
+    """What the devices of a type say together of its draw: the middle of ln draw, how sure, how far devices differ."""
+
+    type = models.OneToOneField(GearType, on_delete=models.CASCADE, related_name="cell_draw", primary_key=True)
+    mean_ln = models.FloatField()
+    var_ln = models.FloatField(help_text="Of the mean.")
+    spread_ln = models.FloatField(help_text="Variance between devices.")
+    devices = models.PositiveIntegerField(default=0)
+    made_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"draw of {self.type}"
+
+
 class CapacityTest(models.Model):
     """A rechargeable set discharged and measured."""
 
