@@ -104,4 +104,6 @@ def _instant(text: str) -> datetime | None:
         read = parse_datetime(text)
     except ValueError:
         return None
-    return read if read is not None and read.tzinfo is not None else None
+    if read is None or read.tzinfo is None or not 1950 <= read.year <= 9000:  # years 1 and 9999 overflow in another zone
+        return None
+    return read
