@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from company.registry import Registry
 from inventory.models import Item
+from maintenance.calc.cell_words import Stakes
 from maintenance.calc.symptoms import Found
 
 # Of a show's key and an instant: line check, show, after; empty before load-in, for what is no show, or a cancelled one.
@@ -54,3 +55,65 @@ OUT_WITH: Registry[Callable[[int, datetime], list[Item] | None]] = Registry("wha
 def out_with(show: int, at: datetime) -> list[Item] | None:
     """Return the items that were out to a show at an instant, asking the floor above; None where there is no such show."""
     return next((found for answer in OUT_WITH if (found := answer(show, at)) is not None), None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class DeviceNeed:
+    """What a show asks of one powered thing, or of so many of a type that nobody has chosen yet (`item` none).
+
+    `need_h` runs from line check to the end, to strike where it stays on (`to_strike`). `feed` is cells, phantom or mains;
+    `assumed` where nobody said so for this line. `on_line` is false for what only comes along.
+    """
+
+    type_id: int
+    item: Item | None = None
+    count: int = 1
+    line: str = ""
+    need_h: float
+    to_strike: bool = False
+    feed: str = "cells"
+    assumed: bool = False
+    phantom_seen: bool = False
+    phantom_url: str = ""  # where "phantom seen at this box" is ticked
+    stakes: Stakes = Stakes.NORMAL
+    spare: bool = False
+    on_line: bool = True
+    out: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShowNeeds:
+    """A show and what it asks of powered things, by line."""
+
+    key: int
+    name: str
+    url: str
+    load_in: datetime
+    line_check: datetime
+    start: datetime
+    end: datetime
+    strike: datetime
+    rehearsal: bool
+    over: bool
+    needs: tuple[DeviceNeed, ...]
+
+
+# Of shows' keys: what each asks of powered things; what is no show, or a cancelled one, is left out. Constant queries.
+SHOW_NEEDS: Registry[Callable[[list[int], datetime], list[ShowNeeds]]] = Registry("what do these shows ask of powered things?")
+# Of a first and a last instant: the keys of planned shows that load in between, the soonest first.
+COMING_SHOWS: Registry[Callable[[datetime, datetime], list[int]]] = Registry("which shows are coming?")
+
+
+def show_needs(show: int, at: datetime) -> ShowNeeds | None:
+    """Return what a show asks of powered things; None for what is no show or a cancelled one."""
+    return next((found for answer in SHOW_NEEDS for found in answer([show], at)), None)
+
+
+def coming_needs(at: datetime, until: datetime) -> list[ShowNeeds]:
+    """Return what the shows that are not over by `at` and load in by `until` ask of powered things, the soonest first.
+
+    The first that names an item is that item's next show. Constant queries.
+    """
+    keys = [key for answer in COMING_SHOWS for key in answer(at, until)]
+    found = [one for answer in SHOW_NEEDS for one in answer(keys, at)] if keys else []
+    return sorted(found, key=lambda one: (one.load_in, one.key))

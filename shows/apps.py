@@ -35,6 +35,12 @@ class ShowsConfig(AppConfig):
 
         COMING.add("shows", coming_gear)
 
+        from maintenance.registries import COMING_SHOWS, SHOW_NEEDS
+        from shows.cells import coming_keys, needs_of_shows
+
+        SHOW_NEEDS.add("shows", needs_of_shows)
+        COMING_SHOWS.add("shows", coming_keys)
+
         from company.registries import NEEDS, SEARCH
         from inventory.registries import ITEM_LIFE, ITEM_PANELS
         from shows import item_parts, needs, search

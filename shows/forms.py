@@ -71,6 +71,9 @@ class ShowForm(Form):
     home_by = WallField(label="Home by", required=False, help_text="Empty: 2 h after the strike.")
     hold_from = NearDateField(label="Hold gear from", required=False, help_text="Empty: the day of load-in.")
     hold_until = NearDateField(label="Hold gear until", required=False, help_text="Empty: the day it is home.")
+    rehearsal = forms.BooleanField(
+        label="A rehearsal", required=False, help_text="Nothing is lost when a channel dies: part-used cells will do."
+    )
     notes = forms.CharField(max_length=4000, required=False, widget=forms.Textarea(attrs={"rows": 3}))
     load_in_which = forms.ChoiceField(label="Which", choices=[("", ""), *WHICH], required=False)
     line_check_which = forms.ChoiceField(label="Which", choices=[("", ""), *WHICH], required=False)
@@ -98,6 +101,7 @@ class ShowForm(Form):
             "client": show.client,
             "venue": show.venue.name if show.venue else "",
             "notes": show.notes,
+            "rehearsal": show.rehearsal,
             "hold_from": show.hold_from,
             "hold_until": show.hold_until,
         }
@@ -163,7 +167,14 @@ class ShowForm(Form):
         venue, called = None, data["venue"]
         if called:
             venue = Venue.objects.filter(name__iexact=called).first() or Venue.objects.get_or_create(name=called)[0]
-        return {"name": data["name"], "client": data["client"], "venue": venue, "notes": data["notes"], "times": self.times}
+        return {
+            "name": data["name"],
+            "client": data["client"],
+            "venue": venue,
+            "notes": data["notes"],
+            "rehearsal": data["rehearsal"],
+            "times": self.times,
+        }
 
 
 class VenueForm(ModelForm):

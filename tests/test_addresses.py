@@ -190,6 +190,7 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "shows/<int:pk>/pull/rig/": (NOBODY, TECHNICIAN),
     "shows/<int:pk>/pull/goes-with/": (NOBODY, TECHNICIAN),
     "shows/<int:pk>/pull/<int:row_pk>/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/phantom/<str:code>/": (NOBODY, HAND),
     "shows/<int:pk>/print/": (HAND, HAND),
     "shows/<int:pk>/load-out/": (HAND, HAND),
     "^shows/(?P<pk>[0-9]{1,15})/ticked/(?P<way>out|truck|back)/$": (TECHNICIAN, TECHNICIAN),

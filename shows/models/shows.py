@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from company.models import Person
 from inventory.models import GearType, Item
 from inventory.models.gear import LENGTH_MM
 from shows.calc.words import Critical, Feed, ShowState
@@ -58,6 +59,7 @@ class Show(models.Model):
     hold_until = models.DateField()
     state = models.CharField(max_length=9, choices=[(s.value, s.value) for s in ShowState], default=ShowState.PLANNED)
     closed_at = models.DateTimeField(null=True, blank=True)
+    rehearsal = models.BooleanField(default=False, help_text="Nothing is lost when a channel dies.")
     notes = models.TextField(blank=True, default="", max_length=4000)
     added_at = models.DateTimeField()
 
@@ -148,3 +150,25 @@ class PullRow(models.Model):
 
     def __str__(self) -> str:
         return f"{self.count} {self.type}"
+
+
+class PhantomSeen(models.Model):
+    """At line check somebody saw that phantom reaches a box at a show."""
+
+    show = models.ForeignKey(Show, on_delete=models.CASCADE, related_name="phantom_seen")
+    item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="+")
+    seen_at = models.DateTimeField()
+    person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+
+    class Meta:
+        ordering = ["seen_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["show", "item"],
+                name="phantom_seen_once",
+                violation_error_message="Phantom was seen at that box already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"phantom seen at {self.item_id}"

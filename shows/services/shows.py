@@ -27,10 +27,11 @@ def show_add(
     times: ShowTimes,
     notes: str,
     at: datetime,
+    rehearsal: bool = False,
     copy_from: Show | None = None,
 ) -> Show:
     """Add a show; with `copy_from` its pull list comes along."""
-    show = Show(name=name, client=client, venue=venue, notes=notes, added_at=at, **times.as_fields())
+    show = Show(name=name, client=client, venue=venue, notes=notes, rehearsal=rehearsal, added_at=at, **times.as_fields())
     show.full_clean()
     show.save()
     if copy_from is not None:
@@ -39,9 +40,11 @@ def show_add(
 
 
 @transaction.atomic
-def show_edit(*, show: Show, name: str, client: str, venue: Venue | None, times: ShowTimes, notes: str) -> Show:
+def show_edit(
+    *, show: Show, name: str, client: str, venue: Venue | None, times: ShowTimes, notes: str, rehearsal: bool = False
+) -> Show:
     """Change what was planned; scans already made keep their show."""
-    changed = {"name": name, "client": client, "venue": venue, "notes": notes, **times.as_fields()}
+    changed = {"name": name, "client": client, "venue": venue, "notes": notes, "rehearsal": rehearsal, **times.as_fields()}
     for field, value in changed.items():
         setattr(show, field, value)
     show.full_clean()

@@ -2,7 +2,7 @@
 
 from django.urls import path, re_path
 
-from shows.views import missing, prints, pull, rigs, shows, start, ticksheet, venues
+from shows.views import missing, phantom, prints, pull, rigs, shows, start, ticksheet, venues
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -21,6 +21,7 @@ urlpatterns = [
     path("shows/<int:pk>/pull/rig/", pull.pull_rig, name="pull-rig"),
     path("shows/<int:pk>/pull/goes-with/", pull.pull_goes_with, name="pull-goes-with"),
     path("shows/<int:pk>/pull/<int:row_pk>/", pull.pull_row, name="pull-row"),
+    path("shows/<int:pk>/phantom/<str:code>/", phantom.phantom_seen, name="phantom-seen"),
     path("shows/<int:pk>/print/", prints.pull_print, name="pull-print"),
     path("shows/<int:pk>/load-out/", prints.load_out_print, name="load-out-print"),
     re_path(r"^shows/(?P<pk>[0-9]{1,15})/ticked/(?P<way>out|truck|back)/$", ticksheet.ticksheet, name="ticksheet"),
