@@ -18,7 +18,7 @@ from maintenance.bench_subject import subject_of
 from maintenance.calc.bench import VERDICT_WORDS, Judgement, Procedure, Verdict
 from maintenance.models import BenchFigure, BenchTest, Fault
 from maintenance.querysets import standing_tests
-from maintenance.services.bench_effects import Became, items_refold, origin_of
+from maintenance.services.bench_effects import Became, channels_words, items_refold, origin_of
 from maintenance.services.bench_judging import (
     NONE_SEEN,
     Given,
@@ -208,6 +208,10 @@ def _words(test: BenchTest, item: Item, given: Given, became: Became, at: dateti
         words.append(f"Still suspect since {moment(item.suspect_since)}.")
     elif item.excepts:
         words.append(f"Good except {item.excepts}: nothing is patched to {'it' if item.excepts.isdecimal() else 'those'}.")
+    if looked := test.effects.get("covers"):
+        words.append(
+            f"Looked at channels {channels_words(looked)} alone: that proves no whole, and the rest stands as it stood."
+        )
     if newest and test.verdict != Verdict.FAIL and item.test_by:
         why = Risk.objects.filter(item=item).values_list("why", flat=True).first()
         words.append(f"Test by {day_words(item.test_by)}: {why.rstrip('.')}." if why else f"Test by {day_words(item.test_by)}.")

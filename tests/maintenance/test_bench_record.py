@@ -245,6 +245,15 @@ def test_a_dead_channel_that_passes_after_repair_is_used_again(company):
     assert columns(core)[:2] == (NOW.date(), "")
 
 
+def test_looking_at_one_channel_mends_that_channel_and_proves_no_whole(company):
+    core = make_multicore(sends=8)
+    multicore_of(core, -48, dead={3, 7})
+    fault = said(core, "hums", hours=-2)
+    recorded = multicore_of(core, channels=[7])
+    assert columns(core) == ((NOW - timedelta(hours=48)).date(), "3", fault.opened_at)
+    assert any("Looked at channels 7 alone" in w for w in recorded.words)
+
+
 def test_what_was_said_of_a_multicore_is_answered_once_its_dead_channel_is_named(company):
     core = make_multicore(sends=8)
     fault = said(core, "dead", line="7")
