@@ -179,40 +179,41 @@ def life(
     mean, var = prior.mean, prior.var
     if was_new is not True:
         mean, var = _part_used(kind, draw, prior, one, reasons)
-    else:
-        share = one.hours_share if one is not None else hours_share
-        middle, spread = np.array([mean]), np.array([sqrt(var + share * share)])
-        if one is not None:
-            checked = _checked(kind, draw, prior, one, reasons)
-            middle, spread = life_given_reading(
-                cells.table_of(kind),
-                mean=middle,
-                var=np.array([var]),
-                hours_var=np.array([share * share]),
-                end_depth=np.array([prior.end_depth]),
-                hours=np.array([one.hours]),
-                seen_v=np.array([checked[0]]),
-                ma=np.array([checked[1]]),
-                n=np.array([draw.in_series]),
-                sigma_v=np.array([checked[2]]),
-            )
+    elif one is not None:
+        share = one.hours_share
+        checked = _checked(kind, draw, prior, one, reasons)
+        middle, spread = life_given_reading(
+            cells.table_of(kind),
+            mean=np.array([mean]),
+            var=np.array([var]),
+            hours_var=np.array([share * share]),
+            end_depth=np.array([prior.end_depth]),
+            hours=np.array([one.hours]),
+            seen_v=np.array([checked[0]]),
+            ma=np.array([checked[1]]),
+            n=np.array([draw.in_series]),
+            sigma_v=np.array([checked[2]]),
+        )
         told, told_var = on_true_clock(
             mean=np.array([mean]),
             var=np.array([var]),
             hours_var=np.array([share * share]),
-            hours=np.array([hours]),
+            hours=np.array([one.hours]),
             middle=middle,
             spread=spread,
         )
         mean, var = float(told[0]), float(told_var[0])
-    return life_of(mean_ln_h=mean, var_ln_h=var, hours=hours, reasons=tuple(reasons))
+    since = max(hours - one.hours, 0.0) if one is not None else hours
+    return life_of(mean_ln_h=mean, var_ln_h=var, hours=hours, hours_sigma=since * hours_share, reasons=tuple(reasons))
 
 
-def life_of(*, mean_ln_h: float, var_ln_h: float, hours: float, reasons: tuple[str, ...] = ()) -> Life:
-    """Return the life with hours left worked out: as stored, later."""
+def life_of(
+    *, mean_ln_h: float, var_ln_h: float, hours: float, hours_sigma: float = 0.0, reasons: tuple[str, ...] = ()
+) -> Life:
+    """Return the life with hours left worked out: from what was stored and the hours used, give or take `hours_sigma`."""
     used, sd = max(hours, 0.0), sqrt(max(var_ln_h, LEAST_SD**2))
-    law = (np.array([used]), np.array([mean_ln_h]), np.array([sd]))
-    low, median, high = (float(cell_wear.left(share, *law)[0]) for share in (LOW, 0.5, HIGH))
+    law, at, off = cell_wear.law_of(np.array([mean_ln_h]), np.array([sd])), np.array([used]), np.array([max(hours_sigma, 0.0)])
+    low, median, high = (float(cell_wear.left(share, at, off, law)[0]) for share in (LOW, 0.5, HIGH))
     return Life(
         mean_ln_h=mean_ln_h,
         var_ln_h=sd * sd,
@@ -221,6 +222,7 @@ def life_of(*, mean_ln_h: float, var_ln_h: float, hours: float, reasons: tuple[s
         median_h=median,
         high_h=high,
         reasons=reasons,
+        hours_sigma=max(hours_sigma, 0.0),
     )
 
 
@@ -233,8 +235,8 @@ def life_from_full(full_charge_h: float | None, *, hours: float = 0.0, sigma: fl
 
 def chance_of_dying(life: Life, need_h: float) -> float:
     """Return the chance that a set alive now dies within `need_h` hours more."""
-    mean, sd = np.array([life.mean_ln_h]), np.array([max(sqrt(life.var_ln_h), LEAST_SD)])
-    return float(cell_wear.chance(np.array([need_h]), np.array([life.hours]), mean, sd)[0])
+    law = cell_wear.law_of(np.array([life.mean_ln_h]), np.array([max(sqrt(life.var_ln_h), LEAST_SD)]))
+    return float(cell_wear.chance(np.array([need_h]), np.array([life.hours]), np.array([life.hours_sigma]), law)[0])
 
 
 def at_temperature(life: Life, kind: CellKind, draw: Draw, celsius: float) -> Life:
@@ -245,6 +247,7 @@ def at_temperature(life: Life, kind: CellKind, draw: Draw, celsius: float) -> Li
         life,
         mean_ln_h=life.mean_ln_h + log(factor),
         hours=life.hours * factor,
+        hours_sigma=life.hours_sigma * factor,
         low_h=life.low_h * factor,
         median_h=life.median_h * factor,
         high_h=life.high_h * factor,

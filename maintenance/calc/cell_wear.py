@@ -2,9 +2,11 @@
 
 Past the hour where the lognormal's rate of dying peaks, the plain law would promise an old set more hours the older it gets: an
 artefact of its tail. Here the rate stays at its peak from there on, so that hours left never grow with hours used and the
-chance of dying within so many hours never falls. Works on floats and on arrays alike (scipy.special).
+chance of dying within so many hours never falls. The hours used may be off: half the sets are taken to have run one spread
+longer than recorded, half one shorter (Gauss-Hermite, two points), which keeps both promises. Arrays (scipy.special).
 """
 
+from dataclasses import dataclass, fields
 from math import pi, sqrt
 
 import numpy as np
@@ -13,6 +15,7 @@ from scipy.special import log_ndtr, ndtri_exp
 
 Floats = NDArray[np.float64]
 LEAST_SD = 0.02
+_STEPS = 7
 
 
 def _mills(z: Floats) -> Floats:
@@ -29,25 +32,85 @@ def peak_z(sd: Floats) -> Floats:
     return np.interp(sd, _GAP, _Z[::-1])
 
 
-def ln_alive(hours: Floats, mean: Floats, sd: Floats) -> Floats:
-    """Return ln of the chance of outliving `hours` from new."""
+@dataclass(frozen=True)
+class Law:
+    """Sets whose ln hours are N(mean, sd^2), with where the rate of dying peaks and what it is there. All of one shape."""
+
+    mean: Floats
+    sd: Floats
+    top: Floats
+    peak_h: Floats
+    at_peak: Floats
+    rate: Floats
+
+    def some(self, which: np.ndarray) -> "Law":
+        return Law(*(getattr(self, one.name)[which] for one in fields(self)))
+
+    def ln_alive(self, hours: Floats) -> Floats:
+        """Return ln of the chance of outliving `hours` from new."""
+        z = (np.log(np.maximum(hours, 1e-12)) - self.mean) / self.sd
+        return log_ndtr(-np.minimum(z, self.top)) - self.rate * np.maximum(hours - self.peak_h, 0.0)
+
+    def hours_at(self, ln_alive: Floats) -> Floats:
+        """Return the hours that a share of sets outlives, given as its ln: the inverse of `ln_alive`."""
+        body = np.exp(self.mean - self.sd * ndtri_exp(np.maximum(np.minimum(ln_alive, -1e-300), self.at_peak)))
+        return np.where(ln_alive >= self.at_peak, body, self.peak_h + (self.at_peak - ln_alive) / self.rate)
+
+
+def law_of(mean: Floats, sd: Floats) -> Law:
     top = peak_z(sd)
-    z = (np.log(np.maximum(hours, 1e-12)) - mean) / sd
     peak_h = np.exp(mean + sd * top)
-    beyond = log_ndtr(-top) - _mills(top) / (sd * peak_h) * (hours - peak_h)
-    return np.where(z <= top, log_ndtr(-np.minimum(z, top)), beyond)
+    return Law(mean, sd, top, peak_h, log_ndtr(-top), _mills(top) / (sd * peak_h))
 
 
-def left(share: float, hours: Floats, mean: Floats, sd: Floats) -> Floats:
-    """Return hours left that `share` of sets alive at `hours` do not outlast: 0.05 low, 0.5 median, 0.95 high."""
-    top = peak_z(sd)
-    peak_h, at_peak = np.exp(mean + sd * top), log_ndtr(-top)
-    target = ln_alive(hours, mean, sd) + np.log1p(-share)
-    body = np.exp(mean - sd * ndtri_exp(np.maximum(np.minimum(target, -1e-300), at_peak)))
-    tail = peak_h + (at_peak - target) * sd * peak_h / _mills(top)
-    return np.maximum(np.where(target >= at_peak, body, tail) - hours, 0.0)
+def clocks(hours: Floats, off: Floats) -> tuple[Floats, Floats]:
+    """Return the hours used if they are one spread `off` more, and one less, than recorded."""
+    return hours + off, np.maximum(hours - off, 0.0)
 
 
-def chance(need_h: Floats, hours: Floats, mean: Floats, sd: Floats) -> Floats:
-    """Return the chance that a set alive at `hours` dies within `need_h` more."""
-    return np.clip(-np.expm1(ln_alive(hours + np.maximum(need_h, 0.0), mean, sd) - ln_alive(hours, mean, sd)), 0.0, 1.0) + 0.0
+def left(share: float, hours: Floats, off: Floats, law: Law) -> Floats:
+    """Return hours left that `share` of sets alive at `hours`, give or take `off`, do not outlast: 0.05 low, 0.95 high."""
+    found = np.maximum(law.hours_at(law.ln_alive(hours) + np.log1p(-share)) - hours, 0.0)
+    unsure = np.flatnonzero(off > 0)
+    if len(unsure):
+        found[unsure] = _left_unsure(share, hours[unsure], off[unsure], law.some(unsure))
+    return found
+
+
+def _left_unsure(share: float, hours: Floats, off: Floats, law: Law) -> Floats:
+    slow, fast = clocks(hours, off)
+    was_slow, was_fast = law.ln_alive(slow), law.ln_alive(fast)
+    wanted = np.log1p(-share)
+    low = np.maximum(law.hours_at(was_slow + wanted) - slow, 0.0)
+    high = np.maximum(law.hours_at(was_fast + wanted) - fast, low)
+
+    def over(more: Floats) -> Floats:
+        """Return how far ln of the chance of outlasting `more` hours is above what is wanted; falls with it."""
+        alive = np.exp(law.ln_alive(slow + more) - was_slow) + np.exp(law.ln_alive(fast + more) - was_fast)
+        return np.log(0.5 * alive) - wanted
+
+    f_low, f_high = over(low), over(high)
+    best, f_best, side = low, np.abs(f_low), np.zeros_like(low)
+    for _ in range(_STEPS):  # false position after Anderson and Björck 1973: the answer lies between what the two clocks say
+        gap = f_low - f_high
+        part = np.where(gap > 1e-13, f_low / np.where(gap > 1e-13, gap, 1.0), 0.5)
+        at = low + (high - low) * np.clip(part, 0.0, 1.0)
+        f_at = over(at)
+        better = np.abs(f_at) < f_best
+        best, f_best = np.where(better, at, best), np.where(better, np.abs(f_at), f_best)
+        above = f_at > 0
+        same = side == np.where(above, 1.0, -1.0)
+        was = np.where(above, f_low, f_high)
+        less = 1 - f_at / np.where(was == 0, 1.0, was)
+        less = np.where(same, np.where(less > 0, less, 0.5), 1.0)
+        f_high, f_low = np.where(above, f_high * less, f_at), np.where(above, f_at, f_low * less)
+        low, high = np.where(above, at, low), np.where(above, high, at)
+        side = np.where(above, 1.0, -1.0)
+    return best
+
+
+def chance(need_h: Floats, hours: Floats, off: Floats, law: Law) -> Floats:
+    """Return the chance that a set alive at `hours`, give or take `off`, dies within `need_h` more."""
+    need = np.maximum(need_h, 0.0)
+    both = [-np.expm1(law.ln_alive(at + need) - law.ln_alive(at)) for at in clocks(hours, off)]
+    return np.clip(0.5 * (both[0] + both[1]), 0.0, 1.0) + 0.0

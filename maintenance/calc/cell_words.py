@@ -130,7 +130,8 @@ class Seen:
 class Life:
     """What is believed of a set's whole life: ln hours ~ N(mean_ln_h, var_ln_h), `hours` of it gone.
 
-    `low_h`, `median_h`, `high_h` are hours LEFT (5, 50, 95 of 100); `reasons` are sentences.
+    `low_h`, `median_h`, `high_h` are hours LEFT (5, 50, 95 of 100); `hours_sigma`, h, is how far off the hours gone since new
+    or since the reading may be; `reasons` are sentences.
     """
 
     mean_ln_h: float
@@ -140,6 +141,7 @@ class Life:
     median_h: float
     high_h: float
     reasons: tuple[str, ...] = ()
+    hours_sigma: float = 0.0
 
 
 class CellError(ValueError):
