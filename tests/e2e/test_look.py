@@ -101,7 +101,7 @@ def demo(transactional_db):
         "/cases/", f"/cases/{case.code}/", "/strays/", "/places/", "/shopping/", "/labels/", "/labels/bind/", "/import/",
         "/export/", "/people/", "/settings/", "/change-log/", "/jobs/", "/me/", "/shop/", "/missing/", "/venues/", "/rigs/",
         "/contradictions/", "/dock/show/", "/dock/cards/", f"/shows/{on.pk}/truck/", f"/shows/{on.pk}/straight-on/",
-        f"/shows/{show.pk}/ticked/out/", f"/shows/{show.pk}/print/", f"/dock/?show={show.pk}",
+        f"/shows/{show.pk}/ticked/out/", "/bench/sittings/", "/bench/labels/", f"/shows/{show.pk}/print/", f"/dock/?show={show.pk}",
     ]  # fmt: skip
 
 
