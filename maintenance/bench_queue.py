@@ -14,12 +14,12 @@ from django.db.models import F, QuerySet
 
 from inventory.calc.kinds import Kind, Standing
 from inventory.models import Item
-from maintenance.calc.bench import Capability, Depth
+from maintenance.calc.bench import Capability, Depth, Procedure
 from maintenance.calc.queue import CHANCE_HEARD, Candidate, Pick, Plan, plan
 from maintenance.calc.symptoms import Found, Symptom
 from maintenance.coming_supply import Supply, supply_of
 from maintenance.dates import CALLED, NOUNS
-from maintenance.models import BenchSettings, Fault, Risk, TestCall
+from maintenance.models import BenchSettings, BenchTest, Fault, Risk, Sitting, TestCall
 from maintenance.querysets import open_calls, standing_repairs
 from maintenance.registries import Coming, coming_between
 from maintenance.services.retest_rules import rule_of
@@ -28,6 +28,8 @@ from maintenance.standing import SAYS
 AHEAD = timedelta(days=14)  # shows further off wait for another evening
 SOON = timedelta(days=7)  # a test that falls due within so many days may as well be done now
 MOST = 400
+FEW = 3
+SESSION = "bench_list"  # where the codes a person set out to test are kept, in order
 LEAST_MINUTES, MOST_MINUTES = 5, 600
 WORTH = 0.01  # what nothing asks for is left alone while it is less likely to be bad than this (our proposal)
 
@@ -143,6 +145,27 @@ def queue_of(*, asked: Asked, day: date) -> Queue:
         quiet=quiet,
         to_mend=to_mend,
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Next:
+    """What is left of a list that was taken along to a sitting: the next few, and how many in all."""
+
+    items: list[Item]
+    left: int
+
+
+def next_of(codes: Iterable[str], sitting: Sitting) -> Next | None:
+    """Return what is left of a list at a sitting, in its order; None without one. Two queries however long it is."""
+    wanted = list(codes)[:MOST]
+    if not wanted:
+        return None
+    done = BenchTest.objects.filter(sitting=sitting, corrected_by=None).exclude(procedure=Procedure.UNDO).values("item")
+    there = {
+        item.code: item for item in Item.objects.owned().filter(code__in=wanted).exclude(pk__in=done).select_related("type")
+    }
+    left = [there[code] for code in wanted if code in there]
+    return Next(items=left[:FEW], left=len(left))
 
 
 def _here(asked: Asked) -> QuerySet[Item]:

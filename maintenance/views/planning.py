@@ -13,12 +13,11 @@ from company.access import signed_in, technician_required
 from company.clock import now, today
 from inventory.calc.kinds import KIND_NAMES, KINDS_WITHOUT_STANDING, Kind
 from inventory.models import Place
-from maintenance.bench_queue import LEAST_MINUTES, MOST_MINUTES, SOON, Asked, Queue, Row, queue_of
+from maintenance.bench_queue import LEAST_MINUTES, MOST_MINUTES, SESSION, SOON, Asked, Queue, Row, queue_of
 from maintenance.calc.retest_due import per_cent
 from maintenance.models import BenchSettings, Sitting
 
 MINUTES = 90
-SESSION = "bench_list"  # codes the person set out to test, in order
 
 
 @require_safe

@@ -12,6 +12,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 
 from company.clock import now
+from maintenance.bench_queue import SESSION, next_of
 from maintenance.calc.bench import DEPTH_WORDS, Depth, Procedure
 from maintenance.models import BenchTest, Sitting
 from maintenance.sitting_page import Found, OnBench, count_of, found_by, on_bench, row_of, rows_of
@@ -116,6 +117,7 @@ def context_of(
         "run": run,
         "uid": uuids.uuid4(),
         "here": sitting.get_absolute_url(),
+        "next": None if sitting.ended_at else next_of(request.session.get(SESSION, []), sitting),
     }
 
 

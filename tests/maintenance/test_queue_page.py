@@ -10,7 +10,7 @@ from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.bench_needs import before_shows
 from maintenance.bench_queue import Asked, queue_of
-from maintenance.models import Fault, Repair, RetestRule, Risk, TestCall
+from maintenance.models import BenchTest, Fault, Repair, RetestRule, Risk, Sitting, TestCall
 from maintenance.registries import coming_between
 from maintenance.services.faults import fault_open
 from tests.builders import (
@@ -277,3 +277,20 @@ def test_at_most_a_few_shows_are_named(technician, lead):
         item = make_item(type=lead, name=f"{n}", tested_on=a_day(-200), test_by=a_day(0))
         make_pull_row(make_show(load_in=NOW + timedelta(days=1 + n)), item=item)
     assert len(needs(technician)) == 3
+
+
+def test_the_sitting_says_what_is_next_on_the_list_until_it_is_done(as_technician, technician, lead):
+    one, other = reported(make_item(type=lead, name="A")), reported(make_item(type=lead, name="B"))
+    sitting = Sitting.objects.create(person=technician, began_at=NOW)
+    assert as_technician.post(reverse("bench-start"), {"minutes": "30"})["Location"] == sitting.get_absolute_url()
+
+    def says() -> str:
+        return " ".join(as_technician.get(sitting.get_absolute_url()).content.decode().split())
+
+    assert "Next on your list:" in says() and "Microphone lead A" in says() and "Microphone lead B" in says()
+    for item in (one, other):
+        made = uuid.uuid4()
+        BenchTest.objects.create(
+            uid=made, item=item, procedure="word", depth="lamps", done_at=NOW, received_at=NOW, verdict="pass", sitting=sitting
+        )
+    assert "Your list is done." in says()
