@@ -75,7 +75,8 @@ class ItemForecast(Schema):
 
 
 class ItemAnswer(ItemRow):
-    """One item. `reasons` says in sentences why it stands as it does."""
+    """One item. `reasons` says in sentences why it stands as it does; of a case, `suspect_inside` holds the codes of what
+    lies in it and is suspect."""
 
     codes: list[str]
     reasons: list[str]
@@ -84,6 +85,7 @@ class ItemAnswer(ItemRow):
     suspect_since: datetime | None
     checkout: OpenCheckout | None
     faults: list[OpenFault]
+    suspect_inside: list[str] = []
     last_test: LastTest | None = None
     forecast: ItemForecast | None = None
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from company.clock import now
 from inventory.calc.codes import mint
@@ -144,6 +145,16 @@ def test_a_hand_or_a_stranger_may_not_send_tests(as_hand, client, lead):
     assert sent(as_hand, lead).status_code == 403 and "technician" in sent(as_hand, lead).json()["detail"]
     assert sent(client, lead).status_code == 401
     assert not BenchTest.objects.exists()
+
+
+def test_a_case_with_something_suspect_in_it_says_so(as_technician, company):
+    case = make_case()
+    bad, good = make_lead(in_case=case), make_item(in_case=case)
+    assert as_technician.get(f"/api/items/{case.code}").json()["suspect_inside"] == []
+    sent(as_technician, bad, readings=None, word=False)
+    sent(as_technician, good, readings=None, word=True)
+    assert as_technician.get(f"/api/items/{case.code}").json()["suspect_inside"] == [bad.code]
+    assert "suspect" in as_technician.get(reverse("case", args=[case.code])).content.decode()
 
 
 def test_one_item_costs_what_fifty_cost(as_technician, company):
