@@ -150,6 +150,7 @@ class SettingsForm(Plain, ModelForm):
             "mains_hz",
             "phantom_first",
             "bench_minutes_a_month",
+            "cell_show_limit",
             "site_address",
         ]
         labels = {
@@ -161,6 +162,7 @@ class SettingsForm(Plain, ModelForm):
             "mains_hz": "Mains",
             "phantom_first": "Phantom power first",
             "bench_minutes_a_month": "Bench minutes a month",
+            "cell_show_limit": "Shows to one lost to a cell",
             "site_address": "Address on labels",
         }
         help_texts = {
@@ -169,6 +171,7 @@ class SettingsForm(Plain, ModelForm):
             "paper": "For pull lists and label sheets.",
             "mains_hz": "Hum is looked for at this frequency and its multiples.",
             "bench_minutes_a_month": "How long somebody can stand at the bench: what is most worth testing is fitted into it.",
+            "cell_show_limit": "50: at most one show in 50 may lose a channel to a cell. More means more swaps.",
         }
         widgets = {
             "time_zone": forms.TextInput(attrs={"list": "time-zones", "autocomplete": "off"}),
@@ -179,12 +182,13 @@ class SettingsForm(Plain, ModelForm):
     GROUPS = [
         ("Who and where", ["name", "time_zone", "currency"]),
         ("Measures", ["units", "paper", "mains_hz"]),
-        ("How you work", ["phantom_first", "bench_minutes_a_month", "unbalanced_limit_m"]),
+        ("How you work", ["phantom_first", "cell_show_limit", "bench_minutes_a_month", "unbalanced_limit_m"]),
         ("Labels", ["site_address"]),
     ]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["cell_show_limit"].required = False
         self.initial["unbalanced_limit_m"] = f"{self.instance.unbalanced_limit_mm / 1000:g}"
 
     @property
@@ -193,6 +197,9 @@ class SettingsForm(Plain, ModelForm):
 
     def clean_name(self) -> str:
         return named(self.cleaned_data["name"])
+
+    def clean_cell_show_limit(self) -> int:
+        return self.cleaned_data["cell_show_limit"] or Company._meta.get_field("cell_show_limit").default
 
     def clean_currency(self) -> str:
         return three_letters(self.cleaned_data["currency"])

@@ -76,6 +76,11 @@ class Company(models.Model):
         default=True, help_text="Feed active boxes from the desk's phantom power where it gives any; cells are the spare."
     )
     bench_minutes_a_month = models.PositiveIntegerField(default=240, validators=[MaxValueValidator(44_640)])
+    cell_show_limit = models.PositiveIntegerField(
+        default=50,
+        validators=[MinValueValidator(2), MaxValueValidator(10_000)],
+        help_text="One show in so many may lose a channel to a cell.",
+    )
     unbalanced_limit_mm = models.PositiveIntegerField(
         default=6_000, validators=[MinValueValidator(500), MaxValueValidator(100_000)]
     )
