@@ -235,6 +235,7 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "api/shows/<show_id>/pull-list": (HAND, NOBODY),
     "api/shows/<show_id>/readiness": (HAND, NOBODY),
     "api/scans": (NOBODY, HAND),
+    "api/bench-tests": (NOBODY, TECHNICIAN),
     "api/": (NOBODY, NOBODY),
 }
 
