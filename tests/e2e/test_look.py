@@ -102,6 +102,9 @@ def demo(transactional_db):
         "/export/", "/people/", "/settings/", "/change-log/", "/jobs/", "/me/", "/shop/", "/missing/", "/venues/", "/rigs/",
         "/contradictions/", "/dock/show/", "/dock/cards/", f"/shows/{on.pk}/truck/", f"/shows/{on.pk}/straight-on/",
         f"/shows/{show.pk}/ticked/out/", "/bench/sittings/", "/bench/labels/", f"/shows/{show.pk}/print/", f"/dock/?show={show.pk}",
+        "/bench/", f"/bench/?show={show.pk}", "/bench/paper/", "/bench/instruments/", "/bench/limits/", "/bench/wirings/",
+        "/bench/wirings/three-pin/", "/bench/wirings/add/?from=three-pin", "/bench/rules/", f"/bench/rules/{item.type_id}/",
+        "/bench/forecasts/",
     ]  # fmt: skip
 
 
