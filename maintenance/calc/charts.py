@@ -66,6 +66,11 @@ class Chart:
     left_out: int = 0
 
     @property
+    def worst(self) -> float:
+        """Return how far its readings ever went towards a limit, or past it: what once failed is looked at first."""
+        return min(2.0, max(strain(r) for s in self.series for r in s.readings))
+
+    @property
     def first_at(self) -> datetime:
         return min(s.readings[0].at for s in self.series)
 
@@ -97,8 +102,8 @@ def series_of(readings: Iterable[Reading]) -> list[Series]:
 
 
 def charts_of(readings: Iterable[Reading], *, most: int = MOST_SERIES) -> list[Chart]:
-    """Return the charts worth drawing: series of two readings or more, those under one limit together, the nearest to its
-    limit first. Never more than `most` series in one chart: the worst, the rest counted in `left_out`."""
+    """Return the charts worth drawing: series of two readings or more, those under one limit together, the one that
+    went nearest to its limit, or past it, first. Never more than `most` series in one chart: the worst, the rest counted in `left_out`."""
     groups: dict[tuple[str, float | None, float | None], list[Series]] = {}
     for series in series_of(readings):
         if len(series.readings) > 1:
@@ -108,7 +113,7 @@ def charts_of(readings: Iterable[Reading], *, most: int = MOST_SERIES) -> list[C
     for (unit, _low, _high), found in groups.items():
         worst = sorted(found, key=lambda s: (-s.strain, s.name))
         charts.append(Chart(unit=unit, series=tuple(worst[:most]), left_out=max(0, len(found) - most)))
-    return sorted(charts, key=lambda c: (-c.series[0].strain, c.series[0].name))
+    return sorted(charts, key=lambda c: (-c.worst, -c.series[0].strain, c.series[0].name))
 
 
 def _round(value: float | None) -> float | None:

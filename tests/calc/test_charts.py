@@ -41,6 +41,11 @@ def test_series_under_one_limit_share_a_chart_and_the_worst_comes_first():
     assert [s.name for s in second.series] == ["cold", "hot"]
 
 
+def test_what_once_failed_comes_before_what_is_only_near_its_limit():
+    first, _second = charts_of(readings(0.3, 0.3, name="screen", high=0.31) + readings(0.2, 0.7, 0.2))
+    assert first.series[0].name == "hot"
+
+
 def test_a_multicore_draws_its_worst_and_says_how_many_it_leaves_out():
     rows = [r for n in range(72) for r in readings(0.2, 0.2 + n / 1000, name=f"core {n}")]
     (chart,) = charts_of(rows)

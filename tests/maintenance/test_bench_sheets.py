@@ -51,7 +51,8 @@ def test_a_sheet_says_who_when_with_what_readings_limits_verdict_and_why(as_hand
     item = make_lead()
     bench_test(
         item, Verdict.FAIL, person=technician, instrument_name="Meter 2", calibrated_on=a_day(-90), null_ohms=0.2,
-        readings=READ, figures=[core(0.21), core(0.61, "A3 to B3")], reasons=["Held against 0.52 ohm."], not_measured=["shells"],
+        readings=READ, figures=[core(0.21), core(0.61, "A3 to B3")], reasons=["Held against 0.52 ohm."],
+        not_measured=["shells"],
         wiring="three-pin", limits={"core_pass_ohm": 0.52, "open_ohm": 1000.0}, note="end B rattles",
     )  # fmt: skip
     (said,) = fetched(as_hand, f"/a/{item.code}/sheet.pdf")
