@@ -195,7 +195,7 @@ def _readings(kind: CellKind, some: Fleet, own_ma: Floats) -> tuple[Floats, Floa
     n, volts = some.in_series, some.seen_volts
     ma = np.where(some.seen_own_load, own_ma, np.where(np.isnan(some.seen_load_ohm), 0.0, 1000 * volts / some.seen_load_ohm))
     loaded = ma > 0
-    minutes = some.seen_minutes_off
+    minutes = np.where(some.seen_own_load, np.nan, some.seen_minutes_off)
     told = np.where(np.isnan(minutes), np.inf, np.maximum(minutes, 0.0))
     rise = cells.REST_V * kind.units * n * -np.expm1(-told / cells.REST_MIN) if kind.system in cells.ZINC else 0.0
     loose = ~loaded | ((minutes > 0) & (minutes < 10))

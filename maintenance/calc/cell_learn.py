@@ -105,8 +105,9 @@ def _with_reading(
     cells.checked_volts(one.kind, seen.volts, n)
     table = cells.table_of(one.kind)
     ma = reading_ma(seen, own_ma)
-    volts = seen.volts - cells.rest_rise(one.kind, n, loaded=ma > 0, minutes_off=seen.minutes_off)
-    sigma_v = cells.reading_sigma(one.kind, n, loaded=ma > 0, minutes_off=seen.minutes_off)
+    minutes = None if seen.own_load else seen.minutes_off
+    volts = seen.volts - cells.rest_rise(one.kind, n, loaded=ma > 0, minutes_off=minutes)
+    sigma_v = cells.reading_sigma(one.kind, n, loaded=ma > 0, minutes_off=minutes)
     inner = np.linspace(-4.0, 4.0, _INNER)
     depth = end_depth * one.hours * np.exp(-(ln_life[:, None] + scatter * inner))
     ln_seen = reading_ln(table, depth, np.array(volts), np.array(ma), np.array(n), np.array(sigma_v)) - 0.5 * inner * inner

@@ -277,13 +277,14 @@ def _checked(kind: CellKind, draw: Draw, prior: Prior, one: Seen, reasons: list[
     cells.checked_volts(kind, one.volts, n)
     ma = reading_ma(one, prior.ma)
     loaded = ma > 0
-    seen = one.volts - cells.rest_rise(kind, n, loaded=loaded, minutes_off=one.minutes_off)
-    depth, spread = cells.depth_from_reading(kind, one.volts, ma, n, one.minutes_off)
+    minutes = None if one.own_load else one.minutes_off
+    seen = one.volts - cells.rest_rise(kind, n, loaded=loaded, minutes_off=minutes)
+    depth, spread = cells.depth_from_reading(kind, one.volts, ma, n, minutes)
     how = "under load" if loaded else "without a load, which flatters"
     reasons.append(f"{one.volts:.3g} V {how}: about {100 * depth:.0f} % used, give or take {100 * spread:.0f}.")
-    if n > 1 and one.volts <= kind.fresh_most_v and depth >= 1:
+    if n > 1 and one.volts <= kind.fresh_most_v and depth >= prior.end_depth:
         reasons.append(f"{one.volts:.3g} V is what one cell reads: was it read across all {n}?")
-    return seen, ma, cells.reading_sigma(kind, n, loaded=loaded, minutes_off=one.minutes_off)
+    return seen, ma, cells.reading_sigma(kind, n, loaded=loaded, minutes_off=minutes)
 
 
 def _part_used(kind: CellKind, draw: Draw, prior: Prior, one: Seen | None, reasons: list[str]) -> tuple[float, float]:
@@ -292,7 +293,8 @@ def _part_used(kind: CellKind, draw: Draw, prior: Prior, one: Seen | None, reaso
         reasons.append("Nobody knows what it had left when it was fitted: test it, and keep it to rehearsals.")
         return prior.mean + log(UNKNOWN_SHARE), prior.var + UNKNOWN_SPREAD**2
     _checked(kind, draw, prior, one, reasons)
-    depth, spread = cells.depth_from_reading(kind, one.volts, reading_ma(one, prior.ma), draw.in_series, one.minutes_off)
+    minutes = None if one.own_load else one.minutes_off
+    depth, spread = cells.depth_from_reading(kind, one.volts, reading_ma(one, prior.ma), draw.in_series, minutes)
     unused = max(prior.end_depth - depth, 0.01)
     remains = exp(prior.mean) * unused / prior.end_depth
     total = one.hours + remains
