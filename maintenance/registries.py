@@ -117,3 +117,15 @@ def coming_needs(at: datetime, until: datetime) -> list[ShowNeeds]:
     keys = [key for answer in COMING_SHOWS for key in answer(at, until)]
     found = [one for answer in SHOW_NEEDS for one in answer(keys, at)] if keys else []
     return sorted(found, key=lambda one: (one.load_in, one.key))
+
+
+# Of names in the use ledger (`show:17`): when what was used then was on, from line check to end.
+USED_WHEN: Registry[Callable[[set[str]], dict[str, tuple[datetime, datetime]]]] = Registry("when was it on, at these occasions?")
+
+
+def used_when(occasions: set[str]) -> dict[str, tuple[datetime, datetime]]:
+    """Return {occasion: (on from, off at)}, asking the floor above; what it does not know is left out."""
+    found: dict[str, tuple[datetime, datetime]] = {}
+    for answer in USED_WHEN if occasions else ():
+        found.update(answer(occasions))
+    return found

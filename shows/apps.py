@@ -22,11 +22,12 @@ class ShowsConfig(AppConfig):
         ITEM_ACTIONS.add("dock", actions_of, rank=20)
 
         from inventory.registries import SHOW_CHOICES, SHOW_NAMES
-        from maintenance.registries import OUT_WITH, WHEN_FOUND
-        from shows.shelf_names import found_in_show, likely_shows, names_of_shows, out_with_show
+        from maintenance.registries import OUT_WITH, USED_WHEN, WHEN_FOUND
+        from shows.shelf_names import found_in_show, likely_shows, names_of_shows, out_with_show, used_at_shows
 
         WHEN_FOUND.add("shows", found_in_show)
         OUT_WITH.add("shows", out_with_show)
+        USED_WHEN.add("shows", used_at_shows)
         SHOW_NAMES.add("shows", names_of_shows)
         SHOW_CHOICES.add("shows", likely_shows)
 

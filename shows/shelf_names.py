@@ -47,3 +47,10 @@ def out_with_show(show: int, at: datetime) -> list[Item] | None:
     stays = Checkout.objects.filter(show=found, opened_at__lte=max(then, at)).exclude(ended=Ended.MOVED)
     stays = stays.filter(Q(closed_at=None) | Q(closed_at__gt=then))
     return list(Item.objects.filter(pk__in=stays.values("item")).select_related("type"))
+
+
+def used_at_shows(occasions: set[str]) -> dict[str, tuple[datetime, datetime]]:
+    """Return {ledger name: (line check, end)} of shows, in one query; other occasions are left out."""
+    keys = {int(name[5:]) for name in occasions if name.startswith("show:") and name[5:].isdigit()}
+    rows = Show.objects.filter(pk__in=keys).order_by().values_list("pk", "line_check", "end")
+    return {f"show:{pk}": (line_check, end) for pk, line_check, end in rows}

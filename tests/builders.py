@@ -8,8 +8,18 @@ from typing import Any
 from company.models import Company, Person
 from inventory.calc import codes
 from inventory.calc.kinds import KINDS_WITHOUT_STANDING, Kind
-from inventory.models import CountedLine, CountMove, GearType, Item, Label, LeadFacts, MulticoreFacts, Place
-from maintenance.models import Wiring
+from inventory.models import (
+    CountedLine,
+    CountMove,
+    GearType,
+    InterfaceBoxFacts,
+    Item,
+    Label,
+    LeadFacts,
+    MulticoreFacts,
+    Place,
+)
+from maintenance.models import CellLot, CellMove, CellType, UseLedger, Wiring
 from shows.models import Checkout, PullRow, Show, Venue
 
 NOW = datetime(2026, 9, 25, 9, 0, tzinfo=UTC)
@@ -145,3 +155,52 @@ def make_multicore(sends: int = 24, **kw: Any) -> Item:
             type=kw["type"], wiring=wiring.key, sends=sends, returns=kw.pop("returns", 0), core_mm2=0.22, screen_mohm_per_m=30.0
         )
     return make_item(**{"length_mm": 30_000, **kw})
+
+
+def make_cell_type(key: str = "6LR61", **kw: Any) -> CellType:
+    """Make a shipped type of cells, or find it; `kw` changes its figures."""
+    from maintenance.services.cell_types import shipped
+
+    entry = next((one for one in shipped()["types"] if one["key"] == key), {"key": key, "name": key})
+    made, fresh = CellType.objects.get_or_create(key=key, defaults={**entry, "shipped": True, **kw})
+    if kw and not fresh:
+        CellType.objects.filter(pk=made.pk).update(**kw)
+        made.refresh_from_db()
+    return made
+
+
+def make_lot(count: int = 24, type: CellType | str = "6LR61", **kw: Any) -> CellLot:
+    """Make a lot of so many cells, bought two months ago."""
+    kw.setdefault("added_at", NOW - timedelta(days=60))
+    kw.setdefault("bought_on", kw["added_at"].date())
+    lot = CellLot.objects.create(type=make_cell_type(type) if isinstance(type, str) else type, **kw)
+    if count:
+        CellMove.objects.create(uid=uuid.uuid4(), lot=lot, delta=count, why=CellMove.Why.BOUGHT, at=lot.added_at)
+    return lot
+
+
+def make_box(**kw: Any) -> Item:
+    """Make an active direct box with a bay for a 9 V cell, as the catalogue has it."""
+    if kw.get("type") is None:
+        make_cell_type()
+        kw["type"] = make_type(Kind.INTERFACE_BOX, bays=1, cell_size="6LR61")
+        facts = {"active": True, "runs_on_cells": True, "draw_ma": 4.5, "least_supply_v": 6.0, **kw.pop("facts", {})}
+        InterfaceBoxFacts.objects.create(type=kw["type"], **facts)
+    return make_item(**kw)
+
+
+def fit_cells(item: Item, *, at: datetime = NOW - timedelta(days=30), lot: CellLot | None = None, **kw: Any) -> Any:
+    """Fit a fresh set in a bay by the service, from a lot or of the cell its type names; answers what it did."""
+    from maintenance.services.cells import swap_record
+
+    if lot is None and "type" not in kw and "cell_set" not in kw:
+        kw["type"] = make_cell_type(item.type.cell_size or "6LR61")
+    given = {"uid": uuid.uuid4(), "item": item, "lot": lot, "person": None, "done_at": at, "received_at": max(at, NOW), **kw}
+    return swap_record(**given)
+
+
+def use_on_cells(item: Item, hours: float, *, day: date, occasion: str | None = None, **kw: Any) -> UseLedger:
+    """Write a row of the use ledger: so many hours on a line, fed by cells, from six in the evening on."""
+    name = occasion or f"other:{next(_count)}"
+    given = {"state": "done", "on_minutes": round(hours * 60), "fed_by": "cells", "basis": "line", **kw}
+    return UseLedger.objects.create(item=item, occasion=name, day=day, **given)
