@@ -328,7 +328,7 @@ class World:
         self.jobs = {
             role: Job.objects.create(kind="nothing", title="A job", person=p, made_at=at) for role, p in self.people.items()
         }
-        self.fault = fault_open(uid=uuid.uuid4(), item=self.item, symptom="hums", at=at, person=owner)
+        self.fault = fault_open(uid=uuid.uuid4(), item=self.item, symptom="crackles", at=at, person=owner)
         self.sitting = Sitting.objects.create(person=owner, began_at=at)
         tested = Given(
             uid=uuid.uuid4(),
