@@ -215,25 +215,33 @@ def _fresh(kind: CellKind, table: Table, load: Load, some: Fleet) -> tuple[Float
             share[mine] *= cells.weakest(int(many), same_batch=same)
     light, heavy = _cold(table.light, some.celsius), _cold(table.heavy, some.celsius)
 
-    def ln_hours(draw: Floats) -> tuple[Floats, Floats]:
-        ma = _usual_ma(table, draw, load, n)
-        rate = np.clip(np.log(ma * cells.HEAVY_FROM / np.exp(table.ln_mah[0])) / log(cells.HEAVY_FROM / cells.HEAVY_AT), 0, 1)
-        hours, depth = _hours(table, draw, load, n, some.stops_below_v, share * (light + rate * (heavy - light)))
-        return np.log(hours), depth
+    def ln_hours(ln_draw: Floats) -> tuple[Floats, Floats]:
+        return ln_hours_of(table, ln_draw, load, n, some.stops_below_v, share, light, heavy)
 
     step = np.maximum(np.sqrt(some.var_ln), LEAST_SD)
-    mean, depth = ln_hours(np.exp(some.mean_ln))
-    slope = (ln_hours(np.exp(some.mean_ln + step))[0] - ln_hours(np.exp(some.mean_ln - step))[0]) / (2 * step)
+    mean, depth = ln_hours(some.mean_ln)
+    slope = (ln_hours(some.mean_ln + step)[0] - ln_hours(some.mean_ln - step)[0]) / (2 * step)
     slope = np.clip(slope, -STEEPEST, STEEPEST)
     sigma = np.where(np.isnan(some.sigma_capacity), capacity_sigma(kind), some.sigma_capacity)
     var = np.maximum(slope * slope * some.var_ln + sigma * sigma, LEAST_SD**2)
     return mean, var, np.maximum(depth, 1e-3), _usual_ma(table, np.exp(some.mean_ln), load, n)
 
 
+def ln_hours_of(
+    table: Table, ln_draw: Floats, load: Load, n: Floats, stops: Floats, share: Floats, light: Floats, heavy: Floats
+) -> tuple[Floats, Floats]:
+    """Return ln of hours from fresh and the depth at the end, with `share` of the capacity, in the cold by the current."""
+    draw = np.exp(ln_draw)
+    ma = _usual_ma(table, draw, load, n)
+    rate = np.clip(np.log(ma * cells.HEAVY_FROM / np.exp(table.ln_mah[0])) / log(cells.HEAVY_FROM / cells.HEAVY_AT), 0, 1)
+    hours, depth = _hours(table, draw, load, n, stops, share * (light + rate * (heavy - light)))
+    return np.log(hours), depth
+
+
 def _cold(nodes: tuple[tuple[float, float], ...], celsius: Floats) -> Floats:
     found = np.ones_like(celsius)
     for at in np.unique(celsius[celsius < cells.WARM]):
-        found[celsius == at] = cells._at(nodes, float(at))
+        found[celsius == at] = cells.at_celsius(nodes, float(at))
     return found
 
 

@@ -13,7 +13,8 @@ import numpy as np
 from scipy.special import log_ndtr
 
 from maintenance.calc import cells
-from maintenance.calc.cell_life import METERED, capacity_sigma, chance_of_dying, fresh_life, reading_ma
+from maintenance.calc.cell_arrays import ln_hours_of
+from maintenance.calc.cell_life import METERED, capacity_sigma, chance_of_dying, fresh_life, reading_ma, separate, usual_ma
 from maintenance.calc.cell_reading import reading_ln
 from maintenance.calc.cell_wear import LEAST_SD
 from maintenance.calc.cell_words import CellError, CellKind, Draw, Life, Seen
@@ -54,51 +55,58 @@ def learn(draw: Draw, finished: Sequence[Finished]) -> Draw:
     if not counted:
         return draw
     sd = max(sqrt(draw.var_ln), LEAST_SD)
-    off = np.linspace(-_REACH * sd, _REACH * sd, _NODES)
-    weight = -0.5 * (off / sd) ** 2
-    for one in counted:
-        weight = weight + _ln_likelihood(draw, one, off)
-    # far from what was believed, the grid ends before the evidence does: lay it again about the new middle
-    for _ in range(2):
-        chance = np.exp(weight - weight.max())
-        chance /= chance.sum()
-        middle = float(chance @ off)
-        spread = max(sqrt(float(chance @ (off - middle) ** 2)), sd / 60)
-        off = np.linspace(middle - _REACH * spread, middle + _REACH * spread, _NODES)
+    told = [_implied(draw, one) for one in counted]
+    low, high = min(-_REACH * sd, *told), max(_REACH * sd, *told)
+    middle, spread = 0.0, 0.0
+    for _ in range(3):  # the first grid reaches all that was believed or seen, the others lie about what both make of it
+        off = np.linspace(low, high, _NODES)
         weight = -0.5 * (off / sd) ** 2
         for one in counted:
             weight = weight + _ln_likelihood(draw, one, off)
-    chance = np.exp(weight - weight.max())
-    chance /= chance.sum()
-    middle = float(chance @ off)
-    return replace(draw, mean_ln=draw.mean_ln + middle, var_ln=max(float(chance @ (off - middle) ** 2), 1e-6))
+        chance = np.exp(weight - weight.max())
+        chance /= chance.sum()
+        middle = float(chance @ off)
+        spread = sqrt(max(float(chance @ (off - middle) ** 2), 1e-6))
+        reach = _REACH * max(spread, (high - low) / _NODES)
+        low, high = middle - reach, middle + reach
+    return replace(draw, mean_ln=draw.mean_ln + middle, var_ln=spread * spread)
+
+
+def _implied(draw: Draw, one: Finished) -> float:
+    """Return how far from the middle, in ln draw, a set's hours alone would put the draw."""
+    prior = fresh_life(one.kind, draw, age_years=one.age_years, celsius=one.celsius, sigma_capacity=0.0)
+    return (log(one.hours) - prior.mean) / prior.slope if abs(prior.slope) > 0.1 else 0.0
 
 
 def _ln_likelihood(draw: Draw, one: Finished, off: np.ndarray) -> np.ndarray:
     """Return ln of the chance of how a set ended, at draws `off` (of ln) from the middle."""
-    prior = fresh_life(
-        one.kind,
-        draw,
-        age_years=one.age_years,
-        celsius=one.celsius,
-        n_cells=one.n_cells,
-        same_batch=one.same_batch,
-        sigma_capacity=0.0,
+    kind, n = one.kind, draw.in_series
+    table = cells.table_of(kind)
+    share = cells.aged(kind, one.age_years) * cells.weakest(separate(kind, draw, one.n_cells), same_batch=one.same_batch)
+    ln_life, ends = ln_hours_of(
+        table,
+        draw.mean_ln + off,
+        draw.load,
+        np.full(len(off), float(n)),
+        np.full(len(off), draw.stops_below_v),
+        np.full(len(off), share),
+        np.full(len(off), cells.at_celsius(table.light, one.celsius)),
+        np.full(len(off), cells.at_celsius(table.heavy, one.celsius)),
     )
     sigma = capacity_sigma(one.kind) if one.sigma_capacity is None else one.sigma_capacity
     scatter = max(sqrt(sigma * sigma + one.hours_share**2), LEAST_SD)
-    ln_life = prior.mean + prior.slope * off
     z = (log(one.hours) - ln_life) / scatter
     if one.ended is Ended.DIED:
         return -0.5 * z * z
     alive = log_ndtr(-z)
     if one.ended is Ended.CENSORED or one.seen is None or one.kind.regulated:
         return alive
-    return _with_reading(draw, one, one.seen, prior.ma, prior.end_depth, ln_life, scatter)
+    own_ma = usual_ma(table, exp(draw.mean_ln), draw.load, n)
+    return _with_reading(draw, one, one.seen, own_ma, np.maximum(ends, 1e-3)[:, None], ln_life, scatter)
 
 
 def _with_reading(
-    draw: Draw, one: Finished, seen: Seen, own_ma: float, end_depth: float, ln_life: np.ndarray, scatter: float
+    draw: Draw, one: Finished, seen: Seen, own_ma: float, end_depth: np.ndarray, ln_life: np.ndarray, scatter: float
 ) -> np.ndarray:
     """Return ln of the chance of a set still alive and reading so, over what its own capacity and hours may have been."""
     n = draw.in_series

@@ -257,7 +257,7 @@ def cold_factor(kind: CellKind, celsius: float, ma: float, heavy: bool | None = 
     if celsius >= WARM:
         return 1.0
     table = table_of(kind)
-    light, hard = _at(table.light, celsius), _at(table.heavy, celsius)
+    light, hard = at_celsius(table.light, celsius), at_celsius(table.heavy, celsius)
     if heavy is None:
         most = exp(table.ln_mah[0])
         share = log(max(ma, 1e-9) * HEAVY_FROM / most) / log(HEAVY_FROM / HEAVY_AT)
@@ -267,8 +267,9 @@ def cold_factor(kind: CellKind, celsius: float, ma: float, heavy: bool | None = 
     return light + share * (hard - light)
 
 
-def _at(nodes: tuple[tuple[float, float], ...], celsius: float) -> float:
-    if len(nodes) == 1:
+def at_celsius(nodes: tuple[tuple[float, float], ...], celsius: float) -> float:
+    """Return the factor between nodes (degrees C, factor) by rising temperature; below the lowest, along its slope."""
+    if len(nodes) == 1 or celsius >= WARM:
         return 1.0
     for (c0, f0), (c1, f1) in pairwise(nodes):
         if celsius <= c1:
