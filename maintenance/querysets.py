@@ -1,9 +1,9 @@
 """Questions about many bench tests and repairs: which of them count."""
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from maintenance.calc.bench import Procedure, Verdict
-from maintenance.models import BenchTest, Repair, TestCall
+from maintenance.models import BenchTest, Forecast, ForecastOutcome, Repair, TestCall
 
 
 def standing_tests() -> QuerySet[BenchTest]:
@@ -27,3 +27,19 @@ def standing_repairs() -> QuerySet[Repair]:
 def open_calls() -> QuerySet[TestCall]:
     """Return the calls to test something that no test has answered yet."""
     return TestCall.objects.filter(answered_by=None, withdrawn_at=None)
+
+
+def standing_forecasts() -> QuerySet[Forecast]:
+    """Return the forecasts whose own test still counts."""
+    return Forecast.objects.exclude(test__corrected_by__isnull=False)
+
+
+def open_forecasts() -> QuerySet[Forecast]:
+    """Return the forecasts that nothing has come of yet, or whose outcome was taken back."""
+    came = ForecastOutcome.objects.filter(forecast=OuterRef("pk"), withdrawn_at=None)
+    return standing_forecasts().filter(~Exists(came))
+
+
+def told_outcomes() -> QuerySet[ForecastOutcome]:
+    """Return what came of the forecasts that count."""
+    return ForecastOutcome.objects.filter(withdrawn_at=None).exclude(forecast__test__corrected_by__isnull=False)

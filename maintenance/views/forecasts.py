@@ -5,6 +5,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from company.access import technician_required
+from company.clock import today
 from maintenance.calc.retest_due import per_cent
 from maintenance.calc.score_plot import score_plot
 from maintenance.calc.scoring import ENOUGH, TOO_FEW, Score, Verdict, zero_allows
@@ -25,7 +26,7 @@ PLAIN = {
 @technician_required
 def forecasts(request: HttpRequest) -> HttpResponse:
     """Show the record of the forecasts, in words first and figures beside."""
-    record = track_record()
+    record = track_record(today())
     context = {
         "section": "Bench",
         "room": "forecasts",

@@ -9,9 +9,9 @@ from django.test.utils import CaptureQueriesContext
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.calc.retest import forecast_chance
-from maintenance.forecast_scores import forecasts_fared
 from maintenance.models import Forecast, ForecastOutcome
 from maintenance.services.retest import item_reckon, types_reckon
+from maintenance.track_record import track_record
 from tests.builders import NOW, a_day, make_item, make_type
 from tests.maintenance.bench_rows import taken_back
 from tests.maintenance.retest_rows import at_bench, days_before_now, mended, on, said, used
@@ -107,8 +107,8 @@ def test_a_test_taken_back_opens_it_again_and_the_next_one_resolves_it(lead):
     Item.objects.filter(pk=lead.pk).update(tested_on=a_day(-60))
     item_reckon(item=lead, at=NOW - timedelta(days=15))
     assert ForecastOutcome.objects.get().withdrawn_at == NOW - timedelta(days=15)
-    fared, _types = forecasts_fared()
-    assert fared.score is None and fared.open == 1
+    told = track_record()
+    assert told.score is None and told.waiting == 1
     right = proof(lead, 5)
     outcome = ForecastOutcome.objects.get(forecast__test=first)
     assert (outcome.test, outcome.failed, outcome.withdrawn_at) == (right, False, None)
@@ -119,8 +119,8 @@ def test_a_forecast_whose_own_test_was_taken_back_counts_for_nothing(lead):
     proof(lead, 20)
     taken_back(first)
     item_reckon(item=lead, at=NOW)
-    fared, types = forecasts_fared()
-    assert fared.score is None and fared.open == 1 and len(types) == 1
+    told = track_record()
+    assert told.score is None and told.waiting == 1 and not told.types
 
 
 def test_what_was_made_as_new_is_another_thing(lead):
@@ -150,22 +150,33 @@ def test_how_they_fared_by_type_in_constant_queries(lead):
 
     def asked():
         with CaptureQueriesContext(connection) as caught:
-            answer = forecasts_fared()
+            answer = track_record(NOW.date())
         return len(caught), answer
 
     history(lead, "fail")
-    queries, (fared, _types) = asked()
-    assert (fared.score.count, fared.score.seen, fared.open, fared.lost) == (1, 1, 0, 0)
+    queries, told = asked()
+    assert (told.score.count, told.score.seen, told.waiting, told.lost) == (1, 1, 0, 0)
     for n in range(7):
         history(make_item(type=box, added_at=NOW - timedelta(days=260)), "pass" if n else "fail")
     Item.objects.filter(pk=Item.objects.filter(type=box).last().pk).update(retired_on=a_day(), retired_because="Crushed.")
-    again, (fared, types) = asked()
-    assert again == queries <= 3
-    assert (fared.score.count, fared.score.seen, fared.open, fared.lost) == (8, 2, 5, 1)
-    assert [(row.type.name, row.score.count, row.score.seen, row.open, row.lost) for row in types] == [
-        ("Direct box", 7, 1, 5, 1),
-        ("Microphone lead", 1, 1, 0, 0),
+    again, told = asked()
+    assert again == queries == 3
+    assert (told.score.count, told.score.seen, told.waiting, told.lost) == (8, 2, 6, 1)
+    assert [(one.name, one.score.count, one.score.seen) for one in told.types] == [
+        ("Direct box", 7, 1),
+        ("Microphone lead", 1, 1),
     ]
-    assert "too few to judge" in fared.score.words and fared.score.expected == pytest.approx(
+    assert "too few to judge" in told.score.words and told.score.expected == pytest.approx(
         sum(ForecastOutcome.objects.values_list("chance", flat=True))
     )
+
+
+def test_a_failure_in_use_counts_from_the_day_its_test_was_due(lead):
+    proof(lead, 60)
+    used(lead, TODAY - 50)
+    said(lead, TODAY - 50, "show")
+    types_reckon(at=NOW)
+    due = Forecast.objects.get().test_by
+    before, after = track_record(due - timedelta(days=1)), track_record(due)
+    assert (before.score, before.early) == (None, 1)
+    assert (after.score.seen, after.early) == (1, 0)
