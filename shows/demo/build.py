@@ -40,4 +40,4 @@ def _build(at: datetime) -> None:
         cases={},
     )
     stock_make(cast=cast, told=told)
-    lives_make(cast=cast, shows=shows_make(cast=cast, told=told))
+    lives_make(cast=cast, shows=shows_make(cast=cast, told=told), told=told)

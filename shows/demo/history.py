@@ -14,9 +14,11 @@ from inventory.services.counted import count_back, count_bought, count_found_bad
 from inventory.services.items import item_add, item_borrow, item_gone_home, item_lend, item_retire
 from inventory.services.labels import label_gone, labels_mint
 from inventory.services.strays import stray_record
-from maintenance.models import Fault
-from maintenance.services.faults import fault_close, fault_open, item_taken_as_good
+from maintenance.calc.bench import Depth
+from maintenance.services.faults import fault_open, item_taken_as_good
+from maintenance.services.retest import types_reckon
 from shows.calc.times import show_times
+from shows.demo.bench import bench_open, evening, mended, rained_on
 from shows.demo.stock import Cast
 from shows.models import PullRow, Rig, Show, Venue
 from shows.services.pull import rig_pull, row_add
@@ -86,15 +88,54 @@ def _tonight(cast: Cast) -> dict[str, datetime]:
     }
 
 
-def lives_make(*, cast: Cast, shows: list[tuple[Show, dict[str, Any]]]) -> None:
-    """Play the shows in order, then the odds and ends of a working shop."""
-    _before_the_shows(cast)
+def lives_make(*, cast: Cast, shows: list[tuple[Show, dict[str, Any]]], told: dict[str, Any]) -> None:
+    """Play the shows in order, with the evenings at the bench between them, then the odds and ends of a working shop."""
+    bench_open(cast=cast)
+    evenings = sorted(told["bench"], key=lambda entry: -entry["days"])
+    _before_the_shows(cast, evenings)
     for show, entry in sorted(shows, key=lambda pair: pair[0].load_in):
         if entry["story"] == "planned":
             continue
+        while evenings and cast.ago(evenings[0]["days"]) < show.load_in:
+            _evening(cast, evenings.pop(0))
         _out(cast, show, entry)
         _PLAY[entry["story"]](cast, show)
     _odds_and_ends(cast, {show.name: show for show, _entry in shows})
+    types_reckon(at=cast.at)  # as the night would
+
+
+def _evening(cast: Cast, told: dict[str, Any]) -> None:
+    """Hold one evening at the bench: first proofs of some types, or again what went to a show; then mend what failed."""
+    if "after" in told:
+        used = Item.objects.filter(checkouts__show__name=told["after"], type__key__in=told["types"], retired_on=None)
+        called = Item.objects.filter(test_calls__answered_by=None, test_calls__isnull=False)
+        said = Item.objects.filter(suspect_since__isnull=False, type__key__in=told["types"])
+        keys = [*called.values_list("pk", flat=True), *said.values_list("pk", flat=True)]
+        keys += used.order_by("pk").values_list("pk", flat=True)
+        keys = list(dict.fromkeys(keys))[: told["count"]]
+    else:
+        keys = [i.pk for i in cast.proved if i.type.key in told["types"] and i.length_mm >= told.get("from_mm", 0)]
+        cast.proved = [item for item in cast.proved if item.pk not in set(keys)]
+    items = list(Item.objects.filter(pk__in=keys).select_related("type").order_by("type__name", "length_mm", "pk"))
+    suspects = [item for item in items if item.suspect_since]
+    shows = dict(told.get("bad", {}))
+    bad = {item.pk: shows.pop("said") for item in suspects[:1] if "said" in shows}
+    bad |= {_at(items, place).pk: fault for place, fault in shows.items() if place != "said"}
+    evening(
+        cast=cast,
+        items=items,
+        days=told["days"],
+        depth=Depth(told["depth"]),
+        instrument=told["instrument"],
+        bad=bad,
+    )
+    for item in Item.objects.filter(pk__in=bad, suspect_since__isnull=False).order_by("pk"):
+        mended(cast=cast, item=item, days=told["days"] - 1, did=told["did"][bad[item.pk]])
+
+
+def _at(items: list[Item], place: str) -> Item:
+    """Return the item at a place in the evening, or the first of a type."""
+    return items[int(place)] if place.isdecimal() else next(item for item in items if item.type.key == place)
 
 
 def _scan(cast: Cast, show: Show | None, code: str, action: str, at: datetime, **more: Any) -> dict[str, Any]:
@@ -197,8 +238,11 @@ def _home(cast: Cast, show: Show, *, left: Iterable[int] = (), bad_of: str = "")
 
 
 def _clean(cast: Cast, show: Show) -> None:
+    """It rained in the afternoon: the leads on the stage got wet."""
+    wet = list(Item.objects.filter(custody_show=show.pk, type__key="lead-mic").order_by("pk")[:12])
     _tape(cast, show, out=4, back=2)
     _home(cast, show)
+    rained_on(cast=cast, items=wet, show=show.pk, at=show.end)
     show_close(show=show, uid=cast.uid(), person=cast.people["owner"], at=show.home_by + timedelta(hours=14))
 
 
@@ -210,22 +254,15 @@ def _fault(cast: Cast, show: Show) -> None:
     _send(cast, "hand", SAM, [report])
     _tape(cast, show, out=6, back=4)
     _home(cast, show, bad_of="lead-ts")
-    fault = Fault.objects.get(uid=report["id"])
-    mended = show.home_by + timedelta(days=2)
-    fault_close(
-        fault=fault,
-        at=mended,
-        person=cast.people["technician"],
-        how="Pin 1 was dry at end B: resoldered, flexed, measured again.",
-        taken_as_good=True,
-    )
-    day = today(mended)
-    Item.objects.filter(pk=lead.pk).update(tested_on=day, test_by=day + timedelta(days=180))
-    show_close(show=show, uid=cast.uid(), person=cast.people["owner"], at=mended)
+    mended(cast=cast, item=lead, days=19, did="Pin 1 was dry at end B: resoldered.", end="B")
+    show_close(show=show, uid=cast.uid(), person=cast.people["owner"], at=show.home_by + timedelta(days=2))
 
 
 def _missing(cast: Cast, show: Show) -> None:
-    """One lead never came home; the show is closed without it."""
+    """A lead was dead at line check; one never came home, and the show is closed without it."""
+    dead = _one_out(show, "lead-mic", 6_000)
+    heard = show.start - timedelta(hours=2)
+    _send(cast, "hand", SAM, [_scan(cast, show, dead.code, "inspect", heard, condition="suspect", symptom="dead")])
     lead = _one_out(show, "lead-mic", 10_000, on_its_own=True)
     _tape(cast, show, out=3, back=1)
     _home(cast, show, left=[lead.pk])
@@ -294,13 +331,15 @@ def _tape(cast: Cast, show: Show, *, out: int, back: int) -> None:
     count_bought(uid=cast.uid(), line=line, count=2, at=show.home_by + timedelta(days=3), person=cast.people["owner"])
 
 
-def _before_the_shows(cast: Cast) -> None:
+def _before_the_shows(cast: Cast, evenings: list[dict[str, Any]]) -> None:
     """Take a few things as good on the day they were labelled, and mend an old fault."""
+    while evenings and evenings[0]["days"] > 140:
+        _evening(cast, evenings.pop(0))
     technician = cast.people["technician"]
     for item in Item.objects.filter(type__key__in=["mic-kick", "line-isolator", "headphones"]).order_by("pk")[:5]:
         item_taken_as_good(item=item, at=cast.ago(150), person=technician, how="Used for years and nothing said against it.")
     box = Item.objects.filter(type__key="active-box").order_by("pk")[1]
-    fault = fault_open(
+    fault_open(
         uid=cast.uid(),
         item=box,
         symptom="crackles",
@@ -308,14 +347,7 @@ def _before_the_shows(cast: Cast) -> None:
         at=cast.ago(140, 22),
         person=cast.people["hand"],
     )
-    fault_close(
-        fault=fault,
-        at=cast.ago(137, 15),
-        person=technician,
-        how="Dry joint at the input jack: resoldered, tried under load.",
-    )
-    day = today(cast.ago(137))
-    Item.objects.filter(pk=box.pk).update(tested_on=day, test_by=day + timedelta(days=240))
+    mended(cast=cast, item=box, days=137, hour=14, did="Dry joint at the input jack: resoldered.", minutes=40, cost_cents=0)
 
 
 def _odds_and_ends(cast: Cast, shows: dict[str, Show]) -> None:
@@ -360,10 +392,6 @@ def _odds_and_ends(cast: Cast, shows: dict[str, Show]) -> None:
             at=now - timedelta(days=30),
             person=technician,
         )
-    multicore = Item.objects.filter(type__key="multicore-16").order_by("pk")[0]
-    Item.objects.filter(pk=multicore.pk).update(
-        excepts="7", tested_on=day - timedelta(days=40), test_by=day + timedelta(days=140)
-    )
     label_gone(item=spare("lead-mic", 15_000), at=now - timedelta(days=2))
     meter = Item.objects.filter(type__key="meter").order_by("pk")[0]
     Item.objects.filter(pk=meter.pk).update(

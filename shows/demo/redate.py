@@ -1,12 +1,14 @@
 """Move the demo's days to today: every date and instant of every table by the same number of days, clock times kept."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.apps import apps
 from django.db import models, transaction
 
 from company.models import Company
+from maintenance.models import BenchTest, Risk
+from maintenance.services.retest import types_reckon
 
 APPS = ("company", "inventory", "maintenance", "shows")
 
@@ -21,7 +23,27 @@ def demo_redate(*, today: date) -> int:
     for app in APPS:
         for model in apps.get_app_config(app).get_models():
             _shift(model, days, company.zone)
+    _shift_effects(days)
+    # sentences name days: worked out afresh, they name the right ones
+    Risk.objects.all().delete()
+    types_reckon(at=datetime.combine(today, time(12), tzinfo=company.zone))
     return days
+
+
+def _shift_effects(days: int) -> None:
+    """Shift the days a test remembers: how its item stood before, and what was answered then, whose words are dropped."""
+    moved = []
+    for test in BenchTest.objects.only("pk", "effects"):
+        base, said = test.effects.get("base"), test.effects.get("said")
+        for kept in (base, said):
+            for name in ("tested_on", "test_by"):
+                if kept and kept.get(name):
+                    kept[name] = (date.fromisoformat(kept[name]) + timedelta(days=days)).isoformat()
+        if said:
+            said["words"] = []
+        if base or said:
+            moved.append(test)
+    BenchTest.objects.bulk_update(moved, ["effects"], batch_size=200)
 
 
 def _shift(model: type[models.Model], days: int, zone: ZoneInfo) -> None:

@@ -3,10 +3,15 @@ from datetime import date, timedelta
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import transaction
+from django.db.models import Count
 
 from company.models import Company, Person
 from inventory.calc.kinds import Standing, Where
 from inventory.models import Item
+from maintenance.models import Fault, Forecast, Repair, Risk, TestCall
+from maintenance.querysets import telling_tests
+from maintenance.services.retest import types_reckon
+from maintenance.track_record import track_record
 from shows.demo.build import demo_build
 from shows.demo.redate import demo_redate
 from shows.models import Checkout, Contradiction, Scan, Show
@@ -46,7 +51,7 @@ def test_the_demo_is_the_same_every_time(db):
     for _ in range(2):
         with transaction.atomic():
             demo_build(at=NOW)
-            seen.append(list(Item.objects.order_by("pk").values_list("code", "name", "custody")))
+            seen.append(list(Item.objects.order_by("pk").values_list("code", "name", "custody", "test_by", "excepts")))
             transaction.set_rollback(True)
     assert seen[0] == seen[1]
 
@@ -71,6 +76,47 @@ def test_the_demo_s_record_is_true_but_for_the_one_thing_in_two_places(demo):
     assert [c.show.name for c in Contradiction.objects.all()] == ["Harvest ceilidh"]
     assert Scan.objects.filter(outcome="refused").count() == 0
     assert Checkout.objects.filter(closed_at=None).count() == Item.objects.exclude(custody="").count()
+
+
+def test_the_demo_s_dates_come_from_its_bench_tests(demo):
+    proved = Item.objects.filter(tested_on__isnull=False)
+    newest = {test.item_id: test for test in telling_tests().order_by("done_at")}
+    zone = Company.current().zone
+    assert proved.count() > 150
+    for item in proved:
+        assert newest[item.pk].done_at.astimezone(zone).date() == item.tested_on
+    risks = Risk.objects.in_bulk()
+    assert all(item.test_by == risks[item.pk].test_by for item in Item.objects.filter(type__has_standing=True, retired_on=None))
+    assert not Item.objects.filter(test_by__isnull=False, tested_on=None).exists()
+    assert types_reckon(at=NOW).written == 0
+
+
+def test_the_demo_s_bench_has_something_of_everything_to_show(demo):
+    tests = telling_tests()
+    assert 200 <= tests.count() <= 320 and {test.verdict for test in tests} == {"pass", "watch", "fail"}
+    assert Item.objects.get(type__key="multicore-16").excepts == "14"
+    assert Repair.objects.count() >= 4 and TestCall.objects.filter(why="wet", answered_by__isnull=False).count() == 12
+    assert {"line check", "show"} <= set(Fault.objects.exclude(show=None).values_list("found", flat=True))
+    swapped = tests.get(verdict="fail", findings__0__title__startswith="Legs swapped")
+    assert swapped.item.suspect_since is None and swapped.item.repairs.count() == 1
+    told = track_record(DAY)
+    assert told.score.count >= 80 and told.score.seen_low <= told.score.seen <= told.score.seen_high and told.waiting > 100
+    assert told.early >= 2
+    charted = tests.filter(item__type__key="lead-mic").values("item").annotate(n=Count("pk")).filter(n__gte=3)
+    assert charted.exists()  # a lead with a line on its chart
+
+
+def test_moving_the_demo_moves_what_its_bench_knows(demo):
+    before = dict(Item.objects.filter(test_by__isnull=False).values_list("pk", "test_by"))
+    forecast = Forecast.objects.order_by("pk")[0]
+    demo_redate(today=DAY + timedelta(days=31))
+    for item in Item.objects.filter(pk__in=before).select_related("risk"):
+        moved = (item.test_by - before[item.pk]).days
+        # what the pace of shows sets is worked out afresh, by shows that fall on other days of the year's clock
+        assert abs(moved - 31) <= 7 and item.risk.test_by == item.test_by
+    later = Forecast.objects.get(pk=forecast.pk)
+    assert (later.made_at.date() - forecast.made_at.date()).days == 31 and later.chance == forecast.chance
+    assert Item.objects.get(type__key="multicore-16").excepts == "14"
 
 
 def test_a_stale_demo_moves_to_today_and_keeps_its_clock_times_over_a_change_of_the_clocks(demo):
