@@ -20,12 +20,14 @@ from inventory.models import Item
 from inventory.registries import ItemAction, LifeEntry, Panel, show_names
 from inventory.search import asked
 from maintenance.bench_needs import before_shows
+from maintenance.calc.symptoms import Found as FoundAt
 from maintenance.calc.symptoms import Symptom
 from maintenance.item_record import record_of
 from maintenance.models import Fault
 from maintenance.standing import SAYS, call_words, standing_told
 
 FEW = 25
+AT_THE_BENCH = frozenset({"failed", "at", "the", "bench"})  # how people ask for what a test found
 
 
 def standing(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
@@ -139,7 +141,8 @@ def faults_found(request: HttpRequest, text: str, most: int) -> Iterable[Found]:
         return
     rows = Fault.objects.filter(item__isnull=False, closed_at=None, withdrawn_at=None)
     for word in words:
-        rows = rows.filter(Q(symptom__icontains=word) | Q(note__icontains=word))
+        said = Q(symptom__icontains=word) | Q(note__icontains=word)
+        rows = rows.filter(said | Q(found=FoundAt.BENCH) if word.casefold() in AT_THE_BENCH else said)
     seen: set[int] = set()
     for fault in rows.prefetch_related("item__type").order_by("-opened_at")[: 2 * most]:
         if fault.item is None or fault.item.pk in seen or fault.item.retired_on or len(seen) >= most:

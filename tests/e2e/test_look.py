@@ -96,7 +96,8 @@ def demo(transactional_db):
     on = Show.objects.get(name="Quarry street fair")
     return [
         "/", "/needs/", "/shows/", f"/shows/{on.pk}/", f"/shows/{show.pk}/pull/", "/shows/add/", "/gear/", "/gear/add/",
-        f"/a/{item.code}", f"/a/{item.code}/bad/", "/types/", f"/types/{item.type_id}/", "/find/?q=direct",
+        f"/a/{item.code}", f"/a/{item.code}/bad/", f"/a/{item.code}/tests/", f"/a/{item.code}/repair/",
+        "/bench/repairs/", "/types/", f"/types/{item.type_id}/", "/find/?q=direct",
         "/shelf/", f"/shelf/{CountedLine.objects.order_by('pk')[0].pk}/",
         "/cases/", f"/cases/{case.code}/", "/strays/", "/places/", "/shopping/", "/labels/", "/labels/bind/", "/import/",
         "/export/", "/people/", "/settings/", "/change-log/", "/jobs/", "/me/", "/shop/", "/missing/", "/venues/", "/rigs/",

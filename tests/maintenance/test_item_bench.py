@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import uuid
 from datetime import timedelta
 
 import pytest
@@ -286,3 +287,14 @@ def test_an_item_never_tested_says_so(as_hand):
     item = make_lead()
     assert "never been tested" in as_hand.get(f"/a/{item.code}/tests/").content.decode()
     assert json.loads(as_hand.get(f"/a/{item.code}/tests/chart.json").content) == {"charts": []}
+
+
+def test_what_failed_at_the_bench_is_found_by_those_words(as_hand):
+    item, other = make_lead(suspect_since=NOW), make_lead(suspect_since=NOW)
+    test = bench_test(item, Verdict.FAIL)
+    given = {"found": "bench", "found_by": test, "note": "Pins 2 and 3 swapped"}
+    Fault.objects.create(uid=test.uid, item=item, opened_at=test.done_at, **given)
+    Fault.objects.create(uid=uuid.uuid4(), item=other, opened_at=NOW, symptom="hums")
+    for words in ("failed at the bench", "bench swapped"):
+        said = as_hand.get("/find/", {"q": words}, follow=True).content.decode()
+        assert item.code[:4] in said and other.code[:4] not in said, words
