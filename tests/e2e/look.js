@@ -32,7 +32,9 @@
   }
   for (const image of all("img")) if (!image.hasAttribute("alt")) said.push(`no alt: ${image.src}`);
   for (const one of all("button, a[href], summary")) if (!words(one)) said.push(`no name: ${one.outerHTML.slice(0, 80)}`);
-  if (all("[style]").length) said.push(`style attributes: ${all("[style]")[0].outerHTML.slice(0, 80)}`);
+  // what the chart's script sets through the CSSOM the policy allows; nothing we write may have one
+  const styled = all("[style]").filter((one) => !one.closest(".uplot"));
+  if (styled.length) said.push(`style attributes: ${styled[0].outerHTML.slice(0, 80)}`);
   const ids = all("[id]").map((one) => one.id);
   const twice = ids.filter((id, place) => ids.indexOf(id) !== place);
   if (twice.length) said.push(`ids twice: ${twice}`);
