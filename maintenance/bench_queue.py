@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from django.db.models import F, QuerySet
 
 from inventory.calc.kinds import Kind, Standing
-from inventory.models import Item
+from inventory.models import GearType, Item
 from maintenance.calc.bench import Capability, Depth, Procedure
 from maintenance.calc.queue import CHANCE_HEARD, Candidate, Pick, Plan, plan
 from maintenance.calc.symptoms import Found, Symptom
@@ -27,7 +27,7 @@ from maintenance.standing import SAYS
 
 AHEAD = timedelta(days=14)  # shows further off wait for another evening
 SOON = timedelta(days=7)  # a test that falls due within so many days may as well be done now
-MOST = 400
+MOST = 400  # cut of one sort: more than anybody tests in the most minutes there may be
 FEW = 3
 SESSION = "bench_list"  # where the codes a person set out to test are kept, in order
 LEAST_MINUTES, MOST_MINUTES = 5, 600
@@ -100,7 +100,8 @@ def queue_of(*, asked: Asked, day: date) -> Queue:
         coming = [one for one in coming if one.show == asked.show]
     items = _cut(asked, coming, day)
     supply = supply_of(coming, day)
-    rules = rule_of({item.type for item in items})
+    types = GearType.objects.in_bulk({item.type_id for item in items})
+    rules = rule_of(types.values())
     said, called = _reported(items), _called(items)
     mended = _mended(items)
     settings = BenchSettings.current()
@@ -119,7 +120,7 @@ def queue_of(*, asked: Asked, day: date) -> Queue:
         one = Candidate(
             item=item.pk,
             type=item.type_id,
-            noun=NOUNS.get(Kind(item.type.kind), "item"),
+            noun=NOUNS[Kind(types[item.type_id].kind)],
             minutes=rule.minutes_a_test,
             chance=_chance(risk, symptom),
             sees=sees,
@@ -139,7 +140,7 @@ def queue_of(*, asked: Asked, day: date) -> Queue:
     made = plan(candidates, minutes=asked.minutes, today=day)
     return Queue(
         plan=made,
-        groups=_groups(made, {item.pk: item for item in items}, day),
+        groups=_groups(made, _shown(made), day),
         shows=shows,
         away=_away(asked, day),
         quiet=quiet,
@@ -190,16 +191,29 @@ def _cut(asked: Asked, coming: Iterable[Coming], day: date) -> list[Item]:
     keys.update(named)
     keys.update(here.filter(suspect_since__isnull=False).order_by("suspect_since", "pk").values_list("pk", flat=True)[:MOST])
     keys.update(here.filter(test_by__lte=day + SOON).order_by("test_by", "pk").values_list("pk", flat=True)[:MOST])
-    worst = Risk.objects.order_by("-chance_now", "pk").values_list("pk", flat=True)
     if types:
-        keys.update(worst.filter(item__in=here.filter(type__in=types))[:MOST])
+        keys.update(_worst(asked).filter(item__type__in=types).values_list("pk", flat=True)[:MOST])
     if not asked.show:
-        keys.update(worst.filter(item__in=here)[:MOST])
-    return list(
-        here.filter(pk__in=keys)
-        .select_related("type", "home", "at", "in_case__type", "in_case__home", "risk")
-        .order_by("type__name", "length_mm", "name", "code")
-    )
+        keys.update(_worst(asked).values_list("pk", flat=True)[:MOST])
+    # the few columns that are computed with; what is shown is fetched for what is chosen
+    wanted = here.filter(pk__in=keys).select_related("risk").order_by("pk")
+    return list(wanted.only("type_id", "length_mm", "suspect_since", "test_by", "risk__chance_now"))
+
+
+def _worst(asked: Asked) -> QuerySet[Risk]:
+    """Return the risks, the worst first, by their own index alone: what is not here is sorted out afterwards."""
+    rows = Risk.objects.order_by("-chance_now")
+    if asked.place:
+        rows = rows.filter(item__home=asked.place)
+    if asked.kind:
+        rows = rows.filter(item__type__kind=asked.kind)
+    return rows
+
+
+def _shown(made: Plan) -> dict[int, Item]:
+    """Return what was chosen, with all that a strip and its place need."""
+    rows = Item.objects.filter(pk__in=[pick.candidate.item for pick in made.picks])
+    return {item.pk: item for item in rows.select_related("type", "home", "at", "in_case__type", "in_case__home")}
 
 
 class _Wants:
