@@ -1,5 +1,6 @@
 """What got wet and waits for a test: told for a show, for a case, tap by tap, so that one tap can take each back."""
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -38,10 +39,11 @@ class Tap:
 
     @property
     def named(self) -> str:
-        """Name the first few of the things, and how many more."""
-        names = ", ".join(item.label for item in self.waiting[:NAMED])
-        more = len(self.waiting) - NAMED
-        return f"{names} and {more} more" if more > 0 else names
+        """Name the first few kinds of things, and how many more there are."""
+        alike = Counter(item.label for item in self.waiting)
+        names = [f"{count} {label}" if count > 1 else label for label, count in alike.most_common(NAMED)]
+        more = len(self.waiting) - sum(count for _label, count in alike.most_common(NAMED))
+        return f"{', '.join(names)} and {more} more" if more else ", ".join(names)
 
 
 def taps_of_show(show: int, person: Person) -> list[Tap]:

@@ -21,7 +21,7 @@ from maintenance.pdf.sheet import sheet_pdf
 from maintenance.sheets import SheetOf, sheet_of_day, sheet_of_item, sheet_of_show, sheet_of_sitting, show_items
 from maintenance.views.record import item_or_404
 
-MOST_IN_A_REQUEST = 40  # entries; more take longer than a page may (measured: about 10 ms each)
+MOST_IN_A_REQUEST = 24  # tests; more take longer than a page may (measured: 25 to 35 ms each on a busy laptop)
 JOB_KIND, SAME_JOB = "bench-sheet", timedelta(minutes=1)
 EARLIEST = date(1950, 1, 1)
 
@@ -73,7 +73,7 @@ def _day(text: str) -> date:
 
 
 def _answer(request: HttpRequest, sheet: SheetOf, given: dict[str, Any]) -> HttpResponse:
-    if len(sheet.entries) > MOST_IN_A_REQUEST:
+    if sum(entry.told is not None for entry in sheet.entries) > MOST_IN_A_REQUEST:
         given, person = {**given, "least_role": Role.HAND.value}, signed_in(request)
         # asked again while it is made, or reloaded: the same job
         lately = Job.objects.filter(kind=JOB_KIND, given=given, person=person, made_at__gt=sheet.at - SAME_JOB)
