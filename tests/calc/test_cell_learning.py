@@ -42,7 +42,7 @@ def test_two_sets_that_died_are_the_worked_case():
 
 
 def test_deaths_alone_are_the_closed_form():
-    """Normal updates of ln draw, one a set, with the slope of ln hours in ln draw; the grid knows that the slope is not constant."""
+    """Normal updates of ln draw, one a set, with the slope of ln hours in ln draw, which the grid knows to vary."""
     draw = box(0.35)
     learnt = learn(draw, [finished(62), finished(70)])
     prior = fresh_life(BLOCK, draw, sigma_capacity=0.0)
