@@ -50,8 +50,8 @@ def track_record(day: date | None = None) -> TrackRecord:
     What failed in use is known at once, what did not only at its next test: counted at once, failures would run ahead of what
     was foretold. So a failure in use counts from the day on by which its test was due.
     """
-    told = told_outcomes().order_by("-resolved_at", "-pk")
-    known = list(told.values_list("forecast__item__type", "chance", "failed", "how", "forecast__test_by")[: MOST + 1])
+    outcomes = told_outcomes().order_by("-resolved_at", "-pk")
+    known = list(outcomes.values_list("forecast__item__type", "chance", "failed", "how", "forecast__test_by")[: MOST + 1])
     cut, known = len(known) > MOST, known[:MOST]
     rows = [row[:4] for row in known if day is None or row[3] == Found.BENCH or row[4] is None or row[4] <= day]
     by_type: dict[int, list[tuple[float, bool]]] = defaultdict(list)
