@@ -5,6 +5,7 @@ Call it inside a transaction: without one, every row would be a transaction of i
 """
 
 from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 from typing import Any
 
 from django.db import connection, models
@@ -74,7 +75,9 @@ def _cast(field: models.Field) -> Callable[[Any], Any] | None:
     if isinstance(field, models.CharField | models.TextField):
         return str  # members of an enumeration are written as their values
     if isinstance(field, models.DateTimeField):
-        return connection.ops.adapt_datetimefield_value
+        return lru_cache(maxsize=64)(connection.ops.adapt_datetimefield_value)  # often one instant for all of them
+    if isinstance(field, models.DateField):
+        return connection.ops.adapt_datefield_value
     if isinstance(field, models.UUIDField) and not connection.features.has_native_uuid_field:
         return lambda value: value.hex
     return lambda value: field.get_db_prep_save(value, connection)

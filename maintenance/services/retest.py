@@ -4,6 +4,7 @@
 A date means something for what is owned and was tested, or calls for a test; what was never tested stays unproved and quiet.
 """
 
+import gc
 import logging
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -124,6 +125,8 @@ def types_reckon(
     total = sum(type_.items_number for type_ in owned)
     done = Done()
     for together in _bins(owned):
+        # so many small objects, none in circles: the collector would walk all of them again and again
+        gc.disable()
         try:
             part = _reckon_together(together, at)
         except Exception:
@@ -139,6 +142,8 @@ def types_reckon(
                 part = Done(
                     items=part.items + one.items, written=part.written + one.written, failed=[*part.failed, *one.failed]
                 )
+        finally:
+            gc.enable()
         done = Done(items=done.items + part.items, written=done.written + part.written, failed=[*done.failed, *part.failed])
         if progress is not None:
             progress(done.items, total)

@@ -1,4 +1,4 @@
-"""Work out when to test 100,000 items in 300 types again, all of them and one after its own test, while another connection writes.
+"""Work out when to test 100,000 items of 300 types again, all of them and one after its test, while another connection writes.
 
 Prints one row a figure: name, figure, limit. Run it as `python -m tests.benchmarks.bench_retest [items] [types]`.
 The record is invented: 3 tests and 10 shows an item, 1 report in 20 items, 1 repair in 25, seven years of them.
@@ -188,7 +188,6 @@ def reckon_all(news: bool) -> None:
     from django.db import connection, transaction
 
     from company.clock import now
-    from company.rows import rows_insert
     from inventory.models import Item
     from maintenance.models import BenchTest
     from maintenance.services.retest import types_reckon
@@ -201,9 +200,6 @@ def reckon_all(news: bool) -> None:
             BenchTest.objects.create(**row)
     spans: list[float] = []
     began_at: list[float] = []
-
-    def watch(execute: Any, sql: str, params: Any, many: bool, context: Any) -> Any:
-        return execute(sql, params, many, context)
 
     real_enter, real_exit = transaction.Atomic.__enter__, transaction.Atomic.__exit__
 
@@ -218,7 +214,6 @@ def reckon_all(news: bool) -> None:
             spans.append(time.perf_counter() - began_at.pop())
 
     transaction.Atomic.__enter__, transaction.Atomic.__exit__ = enter, leave  # type: ignore[method-assign,assignment]
-    del watch, rows_insert
     began = time.perf_counter()
     done = types_reckon(at=at)
     took = time.perf_counter() - began
@@ -236,7 +231,7 @@ def reckon_one() -> None:
     from maintenance.models import BenchTest
     from maintenance.services.retest import item_reckon
 
-    pick = random.Random(5)
+    pick = random.Random()
     items = list(Item.objects.select_related("type").filter(pk__in=pick.sample(range(1, Item.objects.count()), RUNS + 2)))
     times = []
     queries = 0
