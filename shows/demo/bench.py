@@ -132,9 +132,8 @@ def _pairs(cast: Cast, lead: Lead, limits: BenchLimits, depth: Depth, shows: str
             readings[ask.pair] = PairReading(a=ask.a, b=ask.b, ohms=ohms, flexed=ask.flex)
         elif ask.expected == Expect.OPEN:
             readings[ask.pair] = PairReading(a=ask.a, b=ask.b, above_ohms=OVER)
-    for pair, ohms in _SHOWN.get(shows, {}).items():
-        a, b = pair
-        readings[pair] = PairReading(a=a, b=b, ohms=ohms) if ohms else PairReading(a=a, b=b, above_ohms=OVER)
+    for (a, b), read in _SHOWN.get(shows, {}).items():
+        readings[a, b] = PairReading(a=a, b=b, ohms=read) if read else PairReading(a=a, b=b, above_ohms=OVER)
     return tuple(readings.values())
 
 
