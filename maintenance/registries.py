@@ -120,7 +120,7 @@ def coming_needs(at: datetime, until: datetime) -> list[ShowNeeds]:
 
 
 # Of names in the use ledger (`show:17`): when what was used then was on, from line check to end.
-USED_WHEN: Registry[Callable[[set[str]], dict[str, tuple[datetime, datetime]]]] = Registry("when was it on, at these occasions?")
+USED_WHEN: Registry[Callable[[set[str]], dict[str, tuple[datetime, datetime]]]] = Registry("when was it on then?")
 
 
 def used_when(occasions: set[str]) -> dict[str, tuple[datetime, datetime]]:

@@ -148,6 +148,11 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "a/<str:code>/wet/": (NOBODY, HAND),
     "bench/wet/show/<int:show>/": (NOBODY, HAND),
     "bench/wet/take-back/": (NOBODY, HAND),
+    "cells/swaps/<int:show>/": (HAND, NOBODY),
+    "cells/swaps/<int:show>/scan/": (NOBODY, HAND),
+    "cells/swaps/<int:show>/do/": (NOBODY, HAND),
+    "cells/swaps/<int:show>/keep/": (NOBODY, TECHNICIAN),
+    "cells/swaps/<int:show>/print/": (HAND, NOBODY),
     "bench/": (TECHNICIAN, NOBODY),
     "bench/paper/": (TECHNICIAN, NOBODY),
     "bench/start/": (NOBODY, TECHNICIAN),
@@ -236,6 +241,8 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "api/shows/<show_id>/readiness": (HAND, NOBODY),
     "api/scans": (NOBODY, HAND),
     "api/bench-tests": (NOBODY, TECHNICIAN),
+    "api/cell-readings": (NOBODY, HAND),
+    "api/swaps": (NOBODY, HAND),
     "api/": (NOBODY, NOBODY),
 }
 

@@ -12,7 +12,10 @@ from shows.models import Rig, RigRow
 
 
 class Command(BaseCommand):
-    help = "Load the shipped gear types, their wirings, the types of cells, what goes with what, and the rigs; nothing that is there is changed."
+    help = (
+        "Load the shipped gear types, their wirings, the types of cells, what goes with what, and the rigs; "
+        "nothing that is there is changed."
+    )
 
     @transaction.atomic
     def handle(self, *args: Any, **options: Any) -> None:
