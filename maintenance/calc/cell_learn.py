@@ -10,13 +10,12 @@ from enum import StrEnum
 from math import exp, log, sqrt
 
 import numpy as np
-from scipy.special import log_ndtr
 
 from maintenance.calc import cells
 from maintenance.calc.cell_arrays import ln_hours_of
 from maintenance.calc.cell_life import METERED, capacity_sigma, chance_of_dying, fresh_life, reading_ma, separate, usual_ma
 from maintenance.calc.cell_reading import reading_ln
-from maintenance.calc.cell_wear import LEAST_SD
+from maintenance.calc.cell_wear import LEAST_SD, log_ndtr
 from maintenance.calc.cell_words import CellError, CellKind, Draw, Life, Seen
 from maintenance.calc.cells import WARM
 

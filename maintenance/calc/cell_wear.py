@@ -7,15 +7,29 @@ longer than recorded, half one shorter (Gauss-Hermite, two points), which keeps 
 """
 
 from dataclasses import dataclass, fields
+from functools import cache
 from math import pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr, ndtri_exp
 
 Floats = NDArray[np.float64]
 LEAST_SD = 0.02
 _STEPS = 7
+
+
+def log_ndtr(z: Floats) -> Floats:
+    """Return ln of the standard normal's cumulative chance."""
+    from scipy import special  # takes a quarter of a second: not before something is reckoned
+
+    return special.log_ndtr(z)
+
+
+def ndtri_exp(ln_chance: Floats) -> Floats:
+    """Return the z whose cumulative chance has this ln."""
+    from scipy import special
+
+    return special.ndtri_exp(ln_chance)
 
 
 def _mills(z: Floats) -> Floats:
@@ -23,13 +37,15 @@ def _mills(z: Floats) -> Floats:
     return np.exp(-0.5 * z * z - log_ndtr(-z)) / sqrt(2 * pi)
 
 
-_Z = np.linspace(-30, 38, 20_001)
-_GAP = np.maximum.accumulate((_mills(_Z) - _Z)[::-1])  # rising as z falls
+@cache
+def _peaks() -> tuple[Floats, Floats]:
+    z = np.linspace(-30, 38, 20_001)
+    return np.maximum.accumulate((_mills(z) - z)[::-1]), z[::-1].copy()
 
 
 def peak_z(sd: Floats) -> Floats:
     """Return standard normal z of ln hours where the rate of dying peaks: phi / (1 - Phi) - z = sd."""
-    return np.interp(sd, _GAP, _Z[::-1])
+    return np.interp(sd, *_peaks())
 
 
 @dataclass(frozen=True)

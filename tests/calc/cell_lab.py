@@ -3,6 +3,8 @@
 import json
 from pathlib import Path
 
+from hypothesis import settings
+
 from maintenance.calc.cell_life import draw_of
 from maintenance.calc.cell_words import CellKind, Draw, Load
 from maintenance.calc.cells import kind_of
@@ -11,6 +13,7 @@ FIXTURE = json.loads((Path(__file__).resolve().parents[2] / "fixtures" / "cells.
 KINDS: dict[str, CellKind] = {row["key"]: kind_of(row) for row in FIXTURE["types"]}
 PLANS = {row["type"]: row for row in FIXTURE["plans"]}
 BLOCK = KINDS["6LR61"]
+unhurried = settings(deadline=None)  # the first to reckon loads scipy; a busy machine is no fault
 
 
 def box(sigma: float = 0.45, ma: float = 4.5, stops_below_v: float = 6.0) -> Draw:

@@ -31,11 +31,12 @@ from maintenance.calc.cell_forecast import (
 )
 from maintenance.calc.cell_words import Advice, CellError, Life, Pool, Seen, Stakes
 from maintenance.calc.cells import rated
-from tests.calc.cell_lab import BLOCK, KINDS, box, transmitter
+from tests.calc.cell_lab import BLOCK, KINDS, box, transmitter, unhurried
 
 LR6, FR6, HR6 = KINDS["LR6"], KINDS["FR6"], KINDS["HR6"]
 
 
+@unhurried
 @given(limit=st.floats(0.001, 0.5), lines=st.lists(st.sampled_from(Stakes), max_size=40))
 def test_shares_keep_the_show_within_its_limit_and_no_line_above_its_usual(limit, lines):
     found = shares(limit, lines)
@@ -69,6 +70,7 @@ def test_the_sentence_is_in_hours_left():
     assert said.endswith(" it dies: swap")
 
 
+@unhurried
 @given(st.floats(0, 1))
 def test_a_chance_is_never_said_smaller_than_it_is(chance):
     said = said_chance(chance)
@@ -97,6 +99,7 @@ def test_chances_in_words(chance, words):
     assert said_chance(chance) == words
 
 
+@unhurried
 @given(st.floats(0, 2000))
 def test_hours_left_are_said_down_and_hours_needed_up(hours):
     assert hours_down(hours) <= hours + 1e-6
@@ -179,6 +182,7 @@ def test_what_suffices_comes_first_and_two_things_together_are_tried_last():
     assert long[0].words.startswith("Fit AA lithium (FR6), and change it at the interval")
 
 
+@unhurried
 @given(need=st.floats(2, 12), limit=st.floats(0.001, 0.05), after=st.floats(0, 12))
 def test_nothing_offered_is_worse_than_a_fresh_set(need, limit, after):
     before = fresh_chance(LR6, transmitter(), need)
@@ -217,6 +221,7 @@ def test_a_set_is_retired_when_the_low_bound_no_longer_covers_a_show():
     assert not untested.retire and "test it before" in untested.words
 
 
+@unhurried
 @given(a=st.floats(800, 2200), b=st.floats(800, 2200), now=st.floats(1, 4))
 def test_a_better_test_never_lowers_the_capacity(a, b, now):
     low, high = sorted((a, b))

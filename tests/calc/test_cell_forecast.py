@@ -22,7 +22,7 @@ from maintenance.calc.cell_forecast import (
     standby_hours,
 )
 from maintenance.calc.cell_words import CellError, Draw, Load, Seen
-from tests.calc.cell_lab import BLOCK, KINDS, box, transmitter
+from tests.calc.cell_lab import BLOCK, KINDS, box, transmitter, unhurried
 
 PRIMARY = [KINDS[key] for key in ("6LR61", "9V-lithium", "9V-NiMH-7")]
 sigmas = st.sampled_from([0.08, 0.15, 0.45])
@@ -75,6 +75,7 @@ def test_a_reading_agrees_with_adding_up_over_draw_and_capacity():
     assert depth_from_reading(BLOCK, 8.3, 4.5)[0] == pytest.approx(0.19, abs=0.01)
 
 
+@unhurried
 @given(sigma=sigmas, share=shares, a=st.floats(0, 400), b=st.floats(0, 400), need=st.floats(0, 30))
 def test_more_hours_used_never_raise_hours_left(sigma, share, a, b, need):
     less, more = (life(BLOCK, box(sigma), hours=hours, hours_share=share) for hours in sorted((a, b)))
@@ -82,6 +83,7 @@ def test_more_hours_used_never_raise_hours_left(sigma, share, a, b, need):
     assert chance_of_dying(more, need) >= chance_of_dying(less, need) - 1e-4
 
 
+@unhurried
 @given(a=st.floats(20, 300), b=st.floats(20, 300), volts=st.floats(6.2, 9.6), need=st.floats(0, 30))
 def test_more_hours_since_a_reading_never_raise_hours_left(a, b, volts, need):
     seen = [Seen(volts=volts, hours=20, own_load=True)]
@@ -90,6 +92,7 @@ def test_more_hours_since_a_reading_never_raise_hours_left(a, b, volts, need):
     assert chance_of_dying(more, need) >= chance_of_dying(less, need) - 1e-4
 
 
+@unhurried
 @given(
     kind=st.sampled_from(PRIMARY), sigma=sigmas, share=shares, hours=st.floats(0.5, 150), a=st.floats(5, 9.6),
     b=st.floats(5, 9.6), own=st.booleans(), new=st.booleans(),
@@ -105,6 +108,7 @@ def test_a_higher_reading_never_lowers_the_estimate(kind, sigma, share, hours, a
     assert higher.mean_ln_h >= lower.mean_ln_h - 1e-3
 
 
+@unhurried
 @given(a=st.floats(-30, 30), b=st.floats(-30, 30), hours=st.floats(0, 100), sigma=sigmas, need=st.floats(0, 20))
 def test_a_colder_night_never_helps(a, b, hours, sigma, need):
     cold, warm = sorted((a, b))
@@ -118,6 +122,7 @@ def test_a_colder_night_never_helps(a, b, hours, sigma, need):
         assert chance_of_dying(then, need) >= chance_of_dying(now, need) - 1e-9
 
 
+@unhurried
 @given(sigma=sigmas, hours=st.floats(0, 300), share=shares, a=st.floats(0, 500), b=st.floats(0, 500))
 def test_chances_lie_between_0_and_1_and_rise_with_the_hours_asked_for(sigma, hours, share, a, b):
     believed = life(BLOCK, box(sigma), hours=hours, hours_share=share)
@@ -127,6 +132,7 @@ def test_chances_lie_between_0_and_1_and_rise_with_the_hours_asked_for(sigma, ho
     assert chance_of_dying(believed, -1) == 0
 
 
+@unhurried
 @given(sigma=sigmas, hours=st.floats(0, 250), share=shares)
 def test_low_median_and_high_are_the_5_50_and_95_of_100_that_the_chance_says(sigma, hours, share):
     believed = life(BLOCK, box(sigma), hours=hours, hours_share=share)
@@ -365,6 +371,7 @@ def test_a_kind_without_a_curve_leaves_its_devices_out_and_says_why():
     assert "no curve" in many.faults[1]
 
 
+@unhurried
 @given(count=st.integers(0, 3))
 def test_a_fleet_of_any_size_is_answered(count):
     assume(count >= 0)

@@ -22,7 +22,7 @@ from maintenance.calc.cell_forecast import (
     swap_point,
 )
 from maintenance.calc.cell_words import CellError, Draw, Load, Seen
-from tests.calc.cell_lab import BLOCK, KINDS, box, transmitter
+from tests.calc.cell_lab import BLOCK, KINDS, box, transmitter, unhurried
 
 
 def finished(hours, ended=Ended.DIED, **kw):
@@ -60,12 +60,14 @@ def test_an_early_swap_raises_the_estimate_as_in_the_worked_case():
     assert after[1] == pytest.approx(132, abs=3)
 
 
+@unhurried
 @given(hours=st.floats(0.5, 300), sigma=st.sampled_from([0.08, 0.15, 0.45]), share=st.sampled_from([0.0, 0.05, 0.25]))
 def test_an_early_swap_never_lowers_the_estimate(hours, sigma, share):
     learnt = learn(box(sigma), [finished(hours, Ended.CENSORED, hours_share=share)])
     assert learnt.mean_ln <= box(sigma).mean_ln + 1e-6
 
 
+@unhurried
 @given(hours=st.floats(5, 200), later=st.floats(1.01, 2))
 def test_a_set_that_lived_longer_never_teaches_a_higher_draw(hours, later):
     for ended in (Ended.DIED, Ended.CENSORED):
@@ -184,6 +186,7 @@ def test_measuring_the_draw_moves_the_swap_point_from_about_40_to_75_hours():
     assert metering_worth(BLOCK, metered(box(), 4.5), 5, 0.01) is None
 
 
+@unhurried
 @given(need=st.floats(0.5, 20), limit=st.floats(0.002, 0.3), sigma=st.sampled_from([0.08, 0.15, 0.45]))
 def test_the_swap_point_is_where_the_chance_passes_the_limit(need, limit, sigma):
     fresh = life(BLOCK, box(sigma))

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from maintenance.calc import cells
 from maintenance.calc.cell_words import CellError, Load, System
-from tests.calc.cell_lab import BLOCK, FIXTURE, KINDS, PLANS
+from tests.calc.cell_lab import BLOCK, FIXTURE, KINDS, PLANS, unhurried
 
 CURVED = [kind for kind in KINDS.values() if kind.curve]
 LR6, FR6, HR6 = KINDS["LR6"], KINDS["FR6"], KINDS["HR6"]
@@ -140,16 +140,19 @@ def test_capacity_is_never_extrapolated_to_lower_currents(kind, most):
     assert cells.capacity_mah(kind, 0.1) == pytest.approx(kind.capacity[0][1])
 
 
+@unhurried
 @given(kind=st.sampled_from(CURVED), a=st.floats(0.01, 5000), b=st.floats(0.01, 5000))
 def test_capacity_never_grows_with_the_current(kind, a, b):
     assert cells.capacity_mah(kind, max(a, b)) <= cells.capacity_mah(kind, min(a, b)) * (1 + 1e-12)
 
 
+@unhurried
 @given(kind=st.sampled_from(CURVED), a=st.floats(0, 1), b=st.floats(0, 1), ma=st.floats(0, 300))
 def test_volts_never_rise_as_a_cell_empties(kind, a, b, ma):
     assert cells.volts(kind, max(a, b), ma) <= cells.volts(kind, min(a, b), ma) + 1e-12
 
 
+@unhurried
 @given(
     kind=st.sampled_from(CURVED), load=st.sampled_from(Load), hours_rate=st.floats(3, 300), cut=st.floats(0.4, 0.99),
     n=st.integers(1, 4),
@@ -170,6 +173,7 @@ def test_hours_agree_with_stepping_through_the_discharge(kind, load, hours_rate,
     assert found == pytest.approx(hours, rel=0.003, abs=2 * kind.capacity[0][1] / ma / steps + 0.011)
 
 
+@unhurried
 @given(kind=st.sampled_from(CURVED), a=st.floats(-40, 40), b=st.floats(-40, 40), ma=st.floats(0.1, 1000))
 def test_a_colder_night_never_helps(kind, a, b, ma):
     cold, warm = (cells.cold_factor(kind, celsius, ma) for celsius in sorted((a, b)))
@@ -197,6 +201,7 @@ def test_factors_multiply():
     assert cells.factors(LR6, continuous=True) == 1
 
 
+@unhurried
 @given(kind=st.sampled_from([k for k in CURVED if not k.regulated]), depth=st.floats(0, 1), ma=st.floats(0.1, 50))
 def test_a_higher_reading_never_says_more_used(kind, depth, ma):
     volts = max(cells.volts(kind, depth, ma), 0.01)
