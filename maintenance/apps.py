@@ -40,6 +40,10 @@ class MaintenanceConfig(AppConfig):
 
         wet.register()
 
+        from maintenance import swap_needs
+
+        swap_needs.register()
+
         from company.registries import JOBS
         from maintenance.views import sheets
 

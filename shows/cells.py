@@ -12,6 +12,7 @@ from inventory.calc.kinds import Kind
 from inventory.models import GearType
 from maintenance.calc.cell_words import Stakes
 from maintenance.registries import DeviceNeed, ShowNeeds
+from maintenance.services.cell_types import shipped
 from shows.calc.words import Critical, Feed, ShowState
 from shows.models import Checkout, PhantomSeen, PullRow, Show
 
@@ -19,6 +20,8 @@ MOST = 100  # shows looked at
 HOUR = timedelta(hours=1)
 # what has places for cells, is known to be fed by a pack of its own, or is a set of cells itself
 POWERED = Q(bays__gt=0) | Q(cell_plan__isnull=False) | Q(kind=Kind.CELL_SET)
+TYPE = ("type__box_facts", "type__cell_plan")
+ITEM = ("item__type__box_facts", "item__type__cell_plan", "item__home", "item__in_case__type", "item__in_case__home")
 
 
 def coming_keys(at: datetime, until: datetime) -> list[int]:
@@ -32,18 +35,13 @@ def needs_of_shows(keys: list[int], at: datetime) -> list[ShowNeeds]:
     shows = list(Show.objects.filter(pk__in=keys[:MOST]).exclude(state=ShowState.CANCELLED))
     if not shows:
         return []
-    types = GearType.objects.filter(POWERED).values("pk")
+    packs = [plan["type"] for plan in shipped()["plans"]]
+    types = GearType.objects.filter(POWERED | Q(key__in=packs)).values("pk")
     asked: dict[int, list[PullRow]] = defaultdict(list)
-    for row in (
-        PullRow.objects.filter(show__in=shows, type__in=types)
-        .select_related("type__box_facts", "type__cell_plan", "item__type__box_facts", "item__type__cell_plan")
-        .order_by("rank", "pk")
-    ):
+    for row in PullRow.objects.filter(show__in=shows, type__in=types).select_related(*TYPE, *ITEM).order_by("rank", "pk"):
         asked[row.show_id].append(row)
     out: dict[int, list[Checkout]] = defaultdict(list)
-    stays = Checkout.objects.filter(show__in=shows, item__type__in=types).select_related(
-        "item__type__box_facts", "item__type__cell_plan"
-    )
+    stays = Checkout.objects.filter(show__in=shows, item__type__in=types).select_related(*ITEM)
     checks = {show.pk: show.line_check for show in shows}
     for stay in stays.order_by("opened_at", "pk"):
         if stay.closed_at is None or stay.closed_at > checks[stay.show_id]:

@@ -64,7 +64,6 @@ class DeviceAtShow:
     pack: bool = False
     charged: bool = False
     unused: bool = False
-    policy: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -215,6 +214,16 @@ def _pack(device: DeviceAtShow, what: str, limit: float) -> Advised:
     return _said(device, Advice.CHARGE, why, limit, chance=chance, worked=worked)
 
 
+def _rechargeable(device: DeviceAtShow, what: str, limit: float) -> Advised:
+    """Cells that are charged, not swapped: kept where they last, or are charged already; else charged the night before."""
+    lasts_it = not device.rulings and device.life is not None and advise(device.life, device.need_h, limit) is Advice.KEEP
+    if not lasts_it or device.charged:
+        return _pack(device, what, limit)
+    chance = chance_of_dying(device.life, device.need_h)  # type: ignore[arg-type]
+    why = f"{said_left(device.life)}; {what} needs {hours_up(device.need_h)}; {_dies(chance)}: keep"  # type: ignore[arg-type]
+    return _said(device, Advice.KEEP, why, limit, chance=chance, worked=chance)
+
+
 def _cells(device: DeviceAtShow, what: str, limit: float) -> Advised:
     need = f"{what} needs {hours_up(device.need_h)}"
     fresh, remedies = _fresh(device, limit)
@@ -228,7 +237,9 @@ def _cells(device: DeviceAtShow, what: str, limit: float) -> Advised:
         return _swapped(device, advice, why, limit, chance=chance, fresh=fresh, remedies=remedies)
     chance = None if device.life is None else chance_of_dying(device.life, device.need_h)
     left = "" if device.life is None else f"{said_left(device.life)}; {need}"
-    if device.rulings and not (device.policy and device.unused and all(r.advice is Advice.CHARGE for r in device.rulings)):
+    if device.kind.rechargeable and all(one.advice is Advice.CHARGE for one in device.rulings):
+        return _rechargeable(device, what, limit)
+    if device.rulings:
         first = device.rulings[0]
         why = f"{first.words} {left[:1].upper()}{left[1:]}".strip()
         return _swapped(device, first.advice, why, limit, chance=chance, fresh=fresh, remedies=remedies)

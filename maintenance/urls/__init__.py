@@ -7,4 +7,5 @@ urlpatterns = [
     path("", include("maintenance.urls.bench")),
     path("", include("maintenance.urls.planning")),
     path("", include("maintenance.urls.record")),
+    path("", include("maintenance.urls.swaps")),
 ]

@@ -156,6 +156,18 @@ def test_packs_are_charged_the_night_before_and_kept_once_charged():
     assert "Even full" in said(small).why and said(small).short
 
 
+def test_rechargeables_are_charged_not_swapped_unless_they_last():
+    pair = KINDS["HR6"]
+    fits = {"kind": pair, "fresh": pair}
+    assert said(a_transmitter(**fits, need_h=3.0, life=life(pair, transmitter(), hours=0.5))).advice is Advice.KEEP
+    spent = a_transmitter(**fits, life=life(pair, transmitter(), hours=6.0))
+    assert said(spent).advice is Advice.CHARGE and said(spent).carry == 0
+    ruled = a_transmitter(**fits, need_h=1.0, rulings=hard_rules(pair, fresh_every_show=True, hours_used=1.0))
+    assert said(ruled).advice is Advice.CHARGE
+    leaking = a_transmitter(**fits, rulings=hard_rules(pair, leaked=True))
+    assert said(leaking).advice is Advice.SWAP and "gloves" in said(leaking).why
+
+
 def test_devices_not_chosen_yet_are_counted_with_sets_to_carry():
     one = said(a_box(chosen=False, count=1, life=None, kind=None))
     assert one.why == "1 of them is not chosen yet: carry a set."
