@@ -49,7 +49,7 @@ class Case:
                 if net not in self.shape.judged:
                     judged.setdefault(net, []).append(pin)
         for n in range(wiring.joined_nets):
-            mine = judged[n] if n in judged else wiring.net_pins[n]
+            mine = sorted(judged[n]) if n in judged else wiring.net_pins[n]
             if len(mine) == 2:
                 one, other = mine
                 value = seen.get(one * pins + other if one < other else other * pins + one)
@@ -98,7 +98,13 @@ def pin_said(case: Case, pin: int) -> str:
 
 
 def pins_said(case: Case, pins: Iterable[int]) -> str:
-    return pins_words(case.wiring.pins[p] for p in pins)
+    """Name pins in the order of the ends, as they are probed: A before B."""
+    return pins_words(case.wiring.pins[p] for p in sorted(set(pins)))
+
+
+def pair_said(case: Case, one: int, other: int, joint: str = "to") -> str:
+    """Name a pair of pins, end A first: A3 to B3."""
+    return f" {joint} ".join(pin_said(case, p) for p in sorted((one, other)))
 
 
 def names_of(case: Case, pins: Iterable[int]) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from math import inf
 
 from maintenance.calc import wiring_effects as effects
 from maintenance.calc.bench import Finding, Verdict
-from maintenance.calc.wiring_case import Case, channel_at, names_of, net_at, pin_said, pins_said, reading_said
+from maintenance.calc.wiring_case import Case, channel_at, names_of, net_at, pair_said, pin_said, pins_said, reading_said
 from maintenance.calc.wiring_effects import Name, family_of
 from maintenance.calc.wiring_flex import flexed_findings
 from maintenance.calc.wiring_graph import Shape, rings_of
@@ -49,7 +49,7 @@ def impossible_words(case: Case) -> list[str]:
         if clump in told:
             continue
         told.add(clump)
-        pair = f"{pin_said(case, one)} to {pin_said(case, other)}"
+        pair = pair_said(case, one, other)
         if clump == case.shape.clump_of[other]:
             words.append(
                 f"{capital(pair)} reads {reading_said(case.reading(one, other))}, yet the way round by other pins reads "
@@ -92,8 +92,7 @@ def _astray(case: Case, shape: Shape) -> Iterator[Finding]:
         for pin, clump, place in placed:
             net = shape.net_of[place]
             rest = [p for p in shape.clumps[clump] if p != pin and shape.net_of[p] == net]
-            verb = "reaches" if len(rest) == 1 else "reach"
-            told.append(f"{pins_said(case, rest)} {verb} {pin_said(case, pin)} instead of {pin_said(case, place)}")
+            told.append(_astray_said(case, shape, pin, rest, place))
             pins += [*rest, pin, place]
         moved = [p for p, _, _ in placed]
         nets = [net_at(case, shape.net_of[p]) for p in moved]
@@ -125,6 +124,19 @@ def _astray(case: Case, shape: Shape) -> Iterator[Finding]:
         )
 
 
+def _astray_said(case: Case, shape: Shape, pin: int, rest: list[int], place: int) -> str:
+    """Say which pin reaches a wrong one and which it should reach, the end that comes first as the one that reaches."""
+    home = [
+        p
+        for p in shape.judged.get(shape.net_of[pin], ())
+        if p != pin and case.wiring.end_index[p] != case.wiring.end_index[pin]
+    ]
+    if rest and home and case.wiring.end_index[pin] < min(case.wiring.end_index[p] for p in rest):
+        return f"{pin_said(case, pin)} reaches {pins_said(case, rest)} instead of {pins_said(case, home)}"
+    verb = "reaches" if len(rest) == 1 else "reach"
+    return f"{pins_said(case, rest)} {verb} {pin_said(case, pin)} instead of {pin_said(case, place)}"
+
+
 def _opens(case: Case, shape: Shape) -> Iterator[Finding]:
     family = family_of(case.wiring)
     for net, pins in shape.opens:
@@ -136,7 +148,9 @@ def _opens(case: Case, shape: Shape) -> Iterator[Finding]:
         if rest:
             read = min((case.reading(p, q) for p in pins for q in rest), default=inf)
             said = "no connection" if read == inf else f"{ohms_words(read)}, which is as good as nothing"
-            text = f"{pins_said(case, pins)} do{'es' if len(pins) == 1 else ''} not reach {pins_said(case, rest)}: {said}."
+            first, then = (pins, rest) if min(pins) < min(rest) else (rest, pins)
+            verb = "does" if len(first) == 1 else "do"
+            text = f"{pins_said(case, first)} {verb} not reach {pins_said(case, then)}: {said}."
         else:
             text = f"{pins_said(case, pins)} reach{'es' if len(pins) == 1 else ''} nothing."
         everyone = [*pins, *rest]
@@ -198,7 +212,7 @@ def _short(case: Case, groups: list[list[int]], nets: list[Net], family: effects
     return Finding(
         name=Name.SHORT,
         title=f"{capital(listed([net_words(n) for n in nets]))} shorted together",
-        text=f"{pin_said(case, one)} and {pin_said(case, other)} must be apart and read {reading_said(read)}.",
+        text=f"{pair_said(case, one, other, 'and')} must be apart and read {reading_said(read)}.",
         effect=effect,
         repair=effects.SHORT_REPAIR,
         pins=names_of(case, pins),
@@ -214,7 +228,7 @@ def _shell(case: Case, shells: list[int], groups: list[list[int]], nets: list[Ne
     return Finding(
         name=Name.SHELL,
         title=f"{capital(with_what)} tied to the shell",
-        text=f"{pin_said(case, one)} and {pin_said(case, other)} must be apart and read {reading_said(read)}.",
+        text=f"{pair_said(case, one, other, 'and')} must be apart and read {reading_said(read)}.",
         effect=effects.SHELL_EFFECT if harmless else "Shorted to everything the plug touches: hum, no phantom, or no signal.",
         repair=effects.SHELL_REPAIR,
         pins=names_of(case, pins),
@@ -227,7 +241,7 @@ def _leaks(case: Case, shape: Shape) -> Iterator[Finding]:
     for value, one, other in shape.leaks:
         if case.is_doubtful(one, other):
             continue
-        pins = [case.wiring.pins[p] for p in (one, other)]
+        pins = [case.wiring.pins[p] for p in sorted((one, other))]
         mild = value >= SURE_LEAK_SHARE * case.limits.leak_ohm
         harmless = any(map(is_shell, pins)) and all(
             is_shell(case.wiring.pins[p]) or net_at(case, shape.net_of[p]).role is Role.SCREEN for p in (one, other)

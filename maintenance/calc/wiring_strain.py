@@ -10,7 +10,7 @@ from maintenance.calc.wiring_case import (
     channel_at,
     names_of,
     net_at,
-    pin_said,
+    pair_said,
     pins_said,
     reading_said,
 )
@@ -40,7 +40,7 @@ def high_findings(case: Case) -> Iterator[tuple[int, Finding]]:
                 name=Name.HIGH,
                 title=f"{capital(net_words(net))}: high resistance",
                 text=(
-                    f"{pin_said(case, worst.one)} to {pin_said(case, worst.other)} reads {ohms_words(worst.ohm)}, "
+                    f"{pair_said(case, worst.one, worst.other)} reads {ohms_words(worst.ohm)}, "
                     f"{ohms_words(worst.ohm - limit.pass_ohm)} over its limit of {ohms_words(limit.pass_ohm)} "
                     f"(its copper is {ohms_words(limit.copper_ohm)})."
                 ),
@@ -98,7 +98,7 @@ def resistor_findings(case: Case) -> Iterator[Finding]:
             continue
         yield Finding(
             name=Name.RESISTOR,
-            title=f"Resistor between {pin_said(case, one)} and {pin_said(case, other)} out of range",
+            title=f"Resistor between {pair_said(case, one, other, 'and')} out of range",
             text=(
                 f"{ohms_words(wanted.ohm)} is meant, from {ohms_words(wanted.low)} to {ohms_words(wanted.high)}; "
                 f"it reads {reading_said(value)}."
@@ -167,7 +167,7 @@ def uneven_findings(case: Case) -> Iterator[Finding]:
         allowed = limits.legs_factor * max(a.ohm, b.ohm) + limits.legs_ohm
         yield Finding(
             name=Name.UNEVEN,
-            title=f"Uneven legs: {pin_said(case, worse.one)} to {pin_said(case, worse.other)} is the higher",
+            title=f"Uneven legs: {pair_said(case, worse.one, worse.other)} is the higher",
             text=(
                 f"{ohms_words(a.ohm)} and {ohms_words(b.ohm)}: {ohms_words(gap)} apart, at most {ohms_words(allowed)} is meant."
             ),

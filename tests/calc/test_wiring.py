@@ -1,7 +1,9 @@
 """The verdict on a lead: what it says, what it refuses, what it will not guess."""
 
 import math
+import re
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,7 +12,7 @@ from maintenance.calc.bench import Capability, Depth, PairReading, ReadingError,
 from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.symptoms import Symptom
 from maintenance.calc.wiring import Lead, core_limits, judge, links, pairs_to_ask
-from tests.calc.wiring_lab import SHIPPED, wiring_of
+from tests.calc.wiring_lab import SHIPPED, faults_of, lead_of, measured, readings_of, wiring_of
 
 LIMITS = BenchLimits()
 MIC = Lead(wiring=wiring_of("three-pin"), length_m=10, core_awg=24)
@@ -356,3 +358,22 @@ def test_any_readings_at_all_come_to_a_verdict_or_a_sentence(rows):
     assert judgement.verdict is not Verdict.CANNOT_TELL or judgement.reasons
     assert all(math.isfinite(f.value) for f in judgement.figures)
     links(wiring=MIC.wiring, readings=readings, limits=LIMITS, lead=MIC)
+
+
+@pytest.mark.parametrize("key", ["three-pin", "trs-three-pin", "insert-y", "loudspeaker-4", "dmx-5"])
+def test_sentences_name_end_a_first(key):
+    """Every fault of a wiring, said as it is probed: A3 does not reach B3, whichever plug is at fault."""
+    said = 0
+    for fault in faults_of(key):
+        still = measured(key, (fault,))
+        bent = measured(key, (fault,), flexed=True) if fault.kind == "flex" else None
+        readings = readings_of(key, still, np.random.default_rng(3), flexed=bent)
+        for finding in judge(
+            lead=lead_of(key), readings=readings, limits=LIMITS, null_ohms=0.0, depth=Depth.OHMS_FLEXED
+        ).findings:
+            for text in (finding.text, finding.title):
+                for part in text.split("; "):
+                    ends = re.findall(r"\b([A-D])(?= ?(?:\d|tip|ring|sleeve|shell))", part)[:2]
+                    assert ends == sorted(ends), (fault, text)
+                    said += len(ends) == 2
+    assert said > 10
