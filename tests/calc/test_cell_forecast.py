@@ -95,9 +95,9 @@ def test_more_hours_since_a_reading_never_raise_hours_left(a, b, volts, need):
 @unhurried
 @given(
     kind=st.sampled_from(PRIMARY), sigma=sigmas, share=shares, hours=st.floats(0.5, 150), a=st.floats(5, 9.6),
-    b=st.floats(5, 9.6), own=st.booleans(), new=st.booleans(),
+    b=st.floats(5, 9.6), own=st.booleans(), new=st.booleans(), need=st.floats(0, 30),
 )  # fmt: skip
-def test_a_higher_reading_never_lowers_the_estimate(kind, sigma, share, hours, a, b, own, new):
+def test_a_higher_reading_never_lowers_the_estimate(kind, sigma, share, hours, a, b, own, new, need):
     low, high = sorted((a, b))
     draw = replace(box(sigma), stops_below_v=5.4)
     lower, higher = (
@@ -105,6 +105,8 @@ def test_a_higher_reading_never_lowers_the_estimate(kind, sigma, share, hours, a
         for v in (low, high)
     )
     assert higher.median_h >= lower.median_h * (1 - 1e-3) - 0.02
+    assert higher.low_h >= lower.low_h * (1 - 5e-3) - 0.02
+    assert chance_of_dying(higher, need) <= chance_of_dying(lower, need) + 5e-3
     assert higher.mean_ln_h >= lower.mean_ln_h - 1e-3
 
 

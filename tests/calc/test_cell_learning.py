@@ -160,6 +160,13 @@ def test_a_guess_shared_by_twenty_devices_is_not_twenty_pieces_of_evidence():
     assert pool([one, *[hardly] * 20], box()).mean_ln == pytest.approx(pool([one], box()).mean_ln)
 
 
+def test_the_guess_devices_started_from_is_taken_out_before_they_are_put_together():
+    """Each device's posterior lies half way between guess and truth; a hundred of them say the truth, not half way."""
+    guess = box()
+    half_way = replace(guess, mean_ln=guess.mean_ln + 0.25, var_ln=guess.var_ln / 2)
+    assert pool([half_way] * 100, guess).mean_ln - guess.mean_ln == pytest.approx(0.5, abs=0.02)
+
+
 def test_a_pooled_type_is_never_less_sure_than_the_class():
     wild = [Draw(load=Load.CURRENT, mean_ln=log(ma), var_ln=0.01) for ma in (1, 30, 2, 40)]
     assert pool(wild, box()).var_ln <= box().var_ln
