@@ -6,6 +6,7 @@ from datetime import date, datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Sum
+from django.utils import timezone
 
 from company.clock import today
 from company.models import Person
@@ -129,4 +130,4 @@ def lot_words(lot: CellLot) -> str:
         return f"cells {POOL_WORDS[Pool(lot.pool)]}"
     if lot.bought_on is None:
         return "a lot of no known day"
-    return f"the lot of {lot.bought_on:%B}" + ("" if lot.bought_on.year == today().year else f" {lot.bought_on.year}")
+    return f"the lot of {lot.bought_on:%B}" + ("" if lot.bought_on.year == timezone.localdate().year else f" {lot.bought_on.year}")
