@@ -130,4 +130,5 @@ def lot_words(lot: CellLot) -> str:
         return f"cells {POOL_WORDS[Pool(lot.pool)]}"
     if lot.bought_on is None:
         return "a lot of no known day"
-    return f"the lot of {lot.bought_on:%B}" + ("" if lot.bought_on.year == timezone.localdate().year else f" {lot.bought_on.year}")
+    year = "" if lot.bought_on.year == timezone.localdate().year else f" {lot.bought_on.year}"
+    return f"the lot of {lot.bought_on:%B}{year}"
