@@ -222,6 +222,7 @@ CELERY_BEAT_SCHEDULE = {
     "tidy": {"task": "company.tasks.tidy", "schedule": 60.0 * 60 * 24},
     # asked often, done once a day: a laptop is on when it is on
     "test-by dates": {"task": "maintenance.tasks.dates_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
+    "cells": {"task": "maintenance.tasks.cells_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
 }
 
 DJANGO_TABLES2_TEMPLATE = "_table.html"

@@ -23,9 +23,9 @@ class MaintenanceConfig(AppConfig):
         WIRING_CHOICES.add("wirings", choices_of)
 
         from company.changelog import track
-        from maintenance.models import BenchSettings, RetestRule, Wiring
+        from maintenance.models import BenchSettings, CellPlan, CellType, RetestRule, Wiring
 
-        for model in (BenchSettings, RetestRule, Wiring):
+        for model in (BenchSettings, CellPlan, CellType, RetestRule, Wiring):
             track(model)
 
         from maintenance import api_fields
@@ -53,3 +53,7 @@ class MaintenanceConfig(AppConfig):
         from maintenance.services import retest
 
         JOBS.add(retest.JOB_KIND, retest_job.job_run)
+
+        from maintenance import cell_hooks
+
+        cell_hooks.register()

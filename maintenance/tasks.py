@@ -3,6 +3,7 @@
 from celery import shared_task
 
 from company.clock import now
+from maintenance import cell_job
 from maintenance.retest_job import nightly_start
 
 
@@ -10,3 +11,9 @@ from maintenance.retest_job import nightly_start
 def dates_due() -> None:
     """Start the day's reckoning of test-by dates, once a day."""
     nightly_start(at=now())
+
+
+@shared_task
+def cells_due() -> None:
+    """Store swap lists at load-in, and start the day's reckoning of cells, once a day."""
+    cell_job.clock_tick(at=now())

@@ -62,11 +62,8 @@ def item_cells_reckon(*, item: Item, at: datetime) -> dict[UUID, Life]:
     now = list(mine.filter(removed_at=None).order_by("bay"))
     evidence = evidence_of(items=[item], sets=[*over, *now], at=at)
     _learn(item, evidence, evidence.told[: len(over)], at)
-    if over:
-        draw = evidence.draw(item.pk)
-        told = [replace(one, draw=draw) if isinstance(draw, Draw) else one for one in evidence.told]
-    else:
-        told = evidence.told
+    draw = evidence.draw(item.pk)  # as it is now learnt
+    told = [replace(one, draw=draw) if isinstance(draw, Draw) else one for one in evidence.told]
     found = lives(told)
     rows = [_row(one, life, at) for one, life in zip(told, found, strict=True)]
     rows_update(FittedSet, _KEPT, [row for row in rows if row is not None])

@@ -1,0 +1,103 @@
+"""Between shows: cells left in stored gear, sets and stock past or near their date, labelled sets due a capacity test."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.db.models import DateField, F, Max, OuterRef, Q, Subquery
+
+from company.clock import today
+from inventory.calc.kinds import Kind
+from inventory.models import GearType, Item
+from maintenance.calc.cell_words import Pool
+from maintenance.cell_querysets import counting_capacity_tests, fitted_now, lots_counted
+from maintenance.models import CellLot, FittedSet, UseLedger
+from maintenance.services.cell_types import plan_of
+
+MOST = 200
+SOON = timedelta(days=60)  # stock that expires so soon is used first, or given away
+COMING = timedelta(days=14)  # cells may stay in what goes out again so soon
+CAPACITY_EVERY = timedelta(days=182)  # our choice; sets are replaced after one to three years by common practice
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stored:
+    """A set in gear that lies in the shop: since when, and how long its type's plan lets it."""
+
+    fitted: FittedSet
+    since: date
+    weeks: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Due:
+    """A labelled set due a capacity test; `last` None: it never had one."""
+
+    item: Item
+    last: date | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class BetweenShows:
+    """What is to do with cells between shows, at most MOST of each, the longest overdue first."""
+
+    stored: list[Stored] = field(default_factory=list)
+    expired: list[FittedSet] = field(default_factory=list)
+    expiring: list[CellLot] = field(default_factory=list)
+    capacity: list[Due] = field(default_factory=list)
+
+    def __bool__(self) -> bool:
+        return bool(self.stored or self.expired or self.expiring or self.capacity)
+
+
+def between_shows(at: datetime, most: int = MOST) -> BetweenShows:
+    """Return what is to do with cells between shows, in a constant number of queries."""
+    day = today(at)
+    here = fitted_now().filter(item__custody="", item__retired_on=None, item__gone_home_on=None, item__missing_since=None)
+    here = here.filter(item__lent_to="").select_related("item__type", "type", "lot")
+    expired = list(here.filter(lot__expires_on__lt=day).order_by("lot__expires_on", "pk")[:most])
+    lots = lots_counted(CellLot.objects.filter(pool=Pool.NEW, expires_on__lte=day + SOON)).filter(left__gt=0)
+    return BetweenShows(
+        stored=_stored(here, day, most),
+        expired=expired,
+        expiring=list(lots.select_related("type", "place").order_by("expires_on", "pk")[:most]),
+        capacity=_capacity(day, most),
+    )
+
+
+def _stored(here, day: date, most: int) -> list[Stored]:  # type: ignore[no-untyped-def]
+    types = list(GearType.objects.filter(Q(bays__gt=0)))
+    plans = plan_of(types)
+    weeks: dict[int, list[int]] = {}
+    for type_ in types:
+        weeks.setdefault(plans[type_.pk].stored_weeks, []).append(type_.pk)
+    if not weeks:
+        return []
+    used = UseLedger.objects.filter(item=OuterRef("item")).order_by()
+    last = used.filter(state="done").values("item").annotate(d=Max("day")).values("d")
+    ahead = used.filter(state="planned", day__gte=day, day__lte=day + COMING).values("item").annotate(d=Max("day")).values("d")
+    long = Q()
+    for number, of in weeks.items():
+        before = day - timedelta(weeks=number)
+        long |= Q(item__type__in=of, fitted_at__date__lt=before) & (Q(last=None) | Q(last__lt=before))
+    rows = here.annotate(last=Subquery(last, output_field=DateField()), ahead=Subquery(ahead, output_field=DateField())).filter(
+        long, ahead=None
+    )
+    found = [
+        Stored(
+            fitted=row,
+            since=max(row.last or row.fitted_at.date(), row.fitted_at.date()),
+            weeks=plans[row.item.type_id].stored_weeks,
+        )
+        for row in rows.order_by(F("last").asc(nulls_first=True), "fitted_at", "pk")[:most]
+    ]
+    return sorted(found, key=lambda one: (one.since, one.fitted.pk))
+
+
+def _capacity(day: date, most: int) -> list[Due]:
+    tests = (
+        counting_capacity_tests().filter(item=OuterRef("pk")).order_by().values("item").annotate(d=Max("done_at")).values("d")
+    )
+    before = day - CAPACITY_EVERY
+    sets = Item.objects.owned().filter(type__kind=Kind.CELL_SET).select_related("type").annotate(last=Subquery(tests))
+    due = sets.filter(Q(last__date__lt=before) | Q(last=None, added_at__date__lt=before))
+    return [Due(item=item, last=today(item.last) if item.last else None) for item in due.order_by("last", "pk")[:most]]
