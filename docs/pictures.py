@@ -121,6 +121,14 @@ def paper(page: Page) -> None:
     keep_bytes(png.getvalue(), "pull-list")
 
 
+def verdict(page: Page) -> None:
+    """Show the newest lead that failed: its drawing beside the reasons."""
+    page.goto("/bench/sittings/")
+    page.locator("main a[href^='/bench/sittings/']").filter(has_text="bad").first.click()
+    page.locator("main a[href^='/bench/tests/']").filter(has_text="Fail").first.click()
+    keep(page, "verdict")
+
+
 def main() -> None:
     chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
     if chromium is None:
@@ -136,6 +144,9 @@ def main() -> None:
         keep(page, "item")
         page.goto("/labels/?what=type&type=" + first_type(page))
         keep(page, "labels")
+        page.goto("/bench/")
+        keep(page, "bench")
+        verdict(page)
         paper(page)
         dock(browser, address)
         browser.close()
