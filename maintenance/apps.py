@@ -57,3 +57,7 @@ class MaintenanceConfig(AppConfig):
         from maintenance import cell_hooks
 
         cell_hooks.register()
+
+        from maintenance import cell_parts
+
+        cell_parts.register()

@@ -8,4 +8,5 @@ urlpatterns = [
     path("", include("maintenance.urls.planning")),
     path("", include("maintenance.urls.record")),
     path("", include("maintenance.urls.swaps")),
+    path("", include("maintenance.urls.cells")),
 ]

@@ -1,0 +1,197 @@
+"""What came of the swap lists' forecasts: by gear type, devices that are off, and cells saved against fresh every show."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from math import sqrt
+from statistics import mean, stdev
+
+from django.db.models import Count, Sum
+
+from inventory.models import GearType, Item
+from maintenance.calc import cell_pool
+from maintenance.calc.cell_advice import LINE_LIMITS
+from maintenance.calc.cell_forecast import Saved, metering_worth, persistently_off, saved
+from maintenance.calc.cell_words import CellError, Draw, Stakes, SwapReason
+from maintenance.calc.scoring import Score, score, wilson
+from maintenance.cell_evidence import guess_of
+from maintenance.cell_querysets import counting_swaps
+from maintenance.models import CellForecast, CellForecastOutcome, CellType, DeviceDraw, TypeDraw, UseLedger
+from maintenance.services.cell_types import kind_of, plan_of
+
+MOST = 4_000
+LATELY = timedelta(days=365)
+LEAST_TERMS = 10
+USUAL_NEED = 5.0  # hours of an evening: for what measuring would buy
+DIED, SURVIVED, SWAPPED = "died", "survived", "swapped"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Covered:
+    """How often a death fell in its band of 90 in 100, with the limits (95 %) so few allow."""
+
+    inside: int
+    count: int
+    low: float
+    high: float
+
+    @property
+    def low_words(self) -> str:
+        return f"{100 * self.low:.0f}"
+
+    @property
+    def high_words(self) -> str:
+        return f"{100 * self.high:.0f}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class OfType:
+    """One gear type's forecasts. `score` is of the chance of dying in the show; none where nothing came to anything."""
+
+    name: str
+    url: str
+    score: Score | None
+    covered: Covered | None
+    swapped: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class OffOne:
+    """A device that is persistently off, and what metering its draw once would buy."""
+
+    item: Item
+    words: str
+    worth: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CellRecord:
+    """Every figure of the page."""
+
+    score: Score | None
+    brier: tuple[float, float] | None  # its limits, 95 %, by the spread of its terms; none for fewer than ten
+    covered: Covered | None
+    swapped: int
+    waiting: int
+    cut: bool
+    types: tuple[OfType, ...]
+
+
+Row = tuple[int, float | None, float | None, float | None, str, float]
+
+
+def cell_record() -> CellRecord:
+    """Return what came of the newest forecasts, in three queries. A set swapped before it could tell is counted apart."""
+    rows: list[Row] = list(
+        CellForecastOutcome.objects.filter(forecast__chance__isnull=False)
+        .order_by("-resolved_at", "-pk")
+        .values_list("forecast__item__type", "forecast__chance", "forecast__low_h", "forecast__high_h", "how", "hours")[
+            : MOST + 1
+        ]
+    )
+    cut, rows = len(rows) > MOST, rows[:MOST]
+    by_type: dict[int, list[Row]] = defaultdict(list)
+    for row in rows:
+        by_type[row[0]].append(row)
+    types = GearType.objects.in_bulk(by_type)
+    return CellRecord(
+        score=_score(rows),
+        brier=_brier_limits(rows),
+        covered=_covered(rows),
+        swapped=sum(row[4] == SWAPPED for row in rows),
+        waiting=CellForecast.objects.filter(outcome=None, chance__isnull=False).count(),
+        cut=cut,
+        types=tuple(
+            OfType(
+                name=types[pk].name,
+                url=types[pk].get_absolute_url(),
+                score=_score(mine),
+                covered=_covered(mine),
+                swapped=sum(row[4] == SWAPPED for row in mine),
+            )
+            for pk, mine in sorted(by_type.items(), key=lambda one: (-len(one[1]), types[one[0]].name))
+        ),
+    )
+
+
+def _score(rows: list[Row]) -> Score | None:
+    told = [(chance, how == DIED) for _type, chance, _low, _high, how, _hours in rows if how != SWAPPED and chance is not None]
+    return score([chance for chance, _died in told], [died for _chance, died in told]) if told else None
+
+
+def _brier_limits(rows: list[Row]) -> tuple[float, float] | None:
+    """Return where the Brier score of as many like forecasts would lie 19 times in 20."""
+    terms = [(chance - (how == DIED)) ** 2 for _t, chance, _l, _h, how, _hours in rows if how != SWAPPED and chance is not None]
+    if len(terms) < LEAST_TERMS:
+        return None
+    off = 1.96 * stdev(terms) / sqrt(len(terms))
+    return max(0.0, mean(terms) - off), min(1.0, mean(terms) + off)
+
+
+def _covered(rows: list[Row]) -> Covered | None:
+    """Count the deaths that fell in their band: what survived has told no more than that it was not above it."""
+    told = [
+        (low, high, hours) for _type, _c, low, high, how, hours in rows if how == DIED and low is not None and high is not None
+    ]
+    if not told:
+        return None
+    inside = sum(low <= hours <= high for low, high, hours in told)
+    low_share, high_share = wilson(inside, len(told))
+    return Covered(inside=inside, count=len(told), low=low_share, high=high_share)
+
+
+def persistently_off_ones() -> list[OffOne]:
+    """Return the devices whose own sets set them apart from their type, by name. A few queries."""
+    rows = list(
+        DeviceDraw.objects.filter(sets__gte=3, metered=None, item__retired_on=None, item__gone_home_on=None)
+        .select_related("item__type")
+        .order_by("item__type__name", "item__name", "item__code")
+    )
+    types = {row.item.type_id: row.item.type for row in rows}
+    plans = plan_of(types.values())
+    pools = {row.type_id: row for row in TypeDraw.objects.filter(type__in=list(types))}
+    usual = {row.key: row for row in CellType.objects.filter(key__in={type_.cell_size for type_ in types.values()})}
+    found = []
+    for row in rows:
+        guess = guess_of(plans[row.item.type_id])
+        cell = usual.get(row.item.type.cell_size)
+        if not isinstance(guess, Draw) or cell is None:
+            continue
+        pool = pools.get(row.item.type_id)
+        kept = cell_pool.empty(guess)
+        if pool is not None:
+            kept = cell_pool.Pool(mean_ln=pool.mean_ln, var_ln=pool.var_ln, spread_ln=pool.spread_ln, devices=pool.devices)
+        of_type = cell_pool.carried(None, guess, kept)
+        own = Draw(**{**guess.__dict__, "mean_ln": row.mean_ln, "var_ln": row.var_ln})
+        try:
+            kind = kind_of(cell)
+            off = persistently_off(own, of_type, sets=row.sets, kind=kind, name=str(row.item.label))
+            if off is None:
+                continue
+            worth = metering_worth(kind, own, USUAL_NEED, LINE_LIMITS[Stakes.NORMAL])
+        except CellError:
+            continue
+        found.append(OffOne(item=row.item, words=off.words, worth=worth.words if worth else ""))
+    return found
+
+
+def saved_lately(at: datetime, day: date) -> Saved | None:
+    """Return cells and money saved in a year against fresh every show; none where nothing ran on primary cells."""
+    since = at - LATELY
+    swaps = counting_swaps().filter(done_at__gte=since, done_at__lte=at, type__rechargeable=False)
+    swaps = swaps.exclude(reason=SwapReason.FIRST, was_new=None)
+    sums = swaps.aggregate(sets=Count("pk"), cells=Sum("cells"))
+    runs = UseLedger.objects.filter(
+        state="done", fed_by="cells", basis="line", day__gt=day - LATELY, day__lte=day, item__type__bays__gt=0
+    ).exclude(item__fitted_sets__type__rechargeable=True)
+    shows = runs.values("pk").distinct().count()
+    if not shows:
+        return None
+    spent = [
+        (cells, lot_price if lot_price is not None else type_price)
+        for cells, lot_price, type_price in swaps.values_list("cells", "lot__price_cents", "type__price_cents")
+    ]
+    priced = [(cells, price) for cells, price in spent if price is not None]
+    number = sum(cells for cells, _price in priced)
+    price = round(sum(cells * price for cells, price in priced) / number) if number else None
+    return saved(device_shows=shows, sets_used=sums["sets"] or 0, cells_used=sums["cells"] or 0, price_cents=price)
