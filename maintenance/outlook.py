@@ -8,12 +8,13 @@ import numpy as np
 from django.db.models import Count, Max, Min
 
 from inventory.models import GearType, Item
-from maintenance.calc.retest import Record, Records, Rule, TypeModel, model_from, records_of, type_fit
+from maintenance.calc.retest import Clock, Record, Records, Rule, TypeModel, model_from, records_of, type_fit
 from maintenance.calc.retest_cost import TARGETS, CostPoint, cost_of_target, target_for
 from maintenance.calc.retest_type import shows_until
 from maintenance.calc.symptoms import Found
 from maintenance.models import BenchSettings, Fault, Risk, UseLedger
 from maintenance.models import TypeModel as StoredModel
+from maintenance.services.retest_models import clock_used
 
 YEAR = timedelta(days=365)
 DAYS_A_MONTH = 365.25 / 12
@@ -44,6 +45,7 @@ class Outlook:
     in_show: int
     sees_show: float
     stored: StoredModel | None
+    clock: Clock | None
     rows: tuple[tuple[float, float, int, int], ...]
 
     def under(self, rule: Rule, was: Rule) -> "Outlook":
@@ -68,6 +70,7 @@ class Outlook:
             at_line_check=self.at_line_check,
             in_show=self.in_show,
             targets=targets,
+            clock=self.clock,
         )
 
     def target_for(self, rule: Rule, bad_a_show: float) -> float:
@@ -81,6 +84,7 @@ class Outlook:
             a_show=self.use.a_show,
             records=self.records,
             sees_show=self.sees_show,
+            clock=self.clock,
         )
 
 
@@ -99,6 +103,7 @@ def outlook_of(*, type: GearType, rule: Rule, day: date) -> Outlook:
         in_show=seen.get(Found.SHOW, 0),
         sees_show=BenchSettings.current().sees_show,
         stored=stored,
+        clock=clock_used(stored),
         rows=rows,
     )
 
@@ -135,10 +140,11 @@ def _learnt(rule: Rule, rows: Sequence[tuple[float, float, int, int]]) -> TypeMo
     )
 
 
-def usual_interval(*, model: TypeModel, rule: Rule, sees_show: float) -> int:
+def usual_interval(*, model: TypeModel, rule: Rule, sees_show: float, clock: Clock | None = None) -> int:
     """Return the whole shows until the next test of one of the type without a record of its own, by target and clamps."""
     nothing = np.zeros(1)
     wanted = float(shows_until(model, nothing, nothing, np.array([rule.target]))[0]) / max(1e-9, 1.0 - sees_show)
+    wanted = float(clock.age(np.array(wanted))) if clock else wanted
     most = wanted if rule.most_shows is None else min(wanted, rule.most_shows)
     return int(max(most, rule.least_shows))
 

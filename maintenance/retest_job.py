@@ -6,7 +6,8 @@ from company.clock import now
 from company.jobs import job_progress, job_result, job_start
 from company.models import Company, Job
 from inventory.models import Item
-from maintenance.services.retest import JOB_KIND, types_reckon
+from maintenance.services.retest import JOB_KIND
+from maintenance.services.retest_wear import night_reckon
 
 NIGHT = timedelta(hours=3)  # of the company's clock: when a day's work is over
 TITLE = "When to test things again"
@@ -18,7 +19,10 @@ def job_run(job: Job) -> None:
     def tell(done: int, total: int) -> None:
         job_progress(job=job, done=done, total=total, said=f"{done} of {total} things worked out.")
 
-    done = types_reckon(at=now(), progress=tell, types=job.given.get("types"))
+    def look(done: int, total: int) -> None:
+        job_progress(job=job, done=done, total=total, said=f"Does age matter? {done} of {total} kinds of gear looked at.")
+
+    done = night_reckon(at=now(), progress=tell, looking=look, types=job.given.get("types"))
     job_result(job=job, result={"items": done.items, "written": done.written, "failed": done.failed})
     job_progress(job=job, done=done.items, total=done.items, said=done.said)
 

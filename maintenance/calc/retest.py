@@ -6,6 +6,8 @@ foretold is stored (`retest_forecast`) and scored (`scoring`). Guard, wear-out a
 `retest_wear`, `retest_cost`).
 """
 
+from dataclasses import replace
+
 import numpy as np
 
 from maintenance.calc.retest_defaults import Rule, default_rule, rule_from
@@ -72,7 +74,7 @@ def model_of(rule: Rule, records: Records, clock: Clock | None = None) -> TypeMo
     With `clock`, that of a type that wears out, the model is by the clock and `reckon` must be given the same.
     """
     timed = clock.records(records) if clock else records
-    return type_fit(
+    model = type_fit(
         median_shows=rule.median_shows,
         pessimistic_shows=rule.pessimistic_shows,
         failures=timed.failures,
@@ -80,6 +82,7 @@ def model_of(rule: Rule, records: Records, clock: Clock | None = None) -> TypeMo
         starts=int(np.sum(records.starts)),
         starts_bad=int(np.sum(records.starts_bad)),
     )
+    return replace(model, shows=float(np.sum(records.shows))) if clock else model  # what is told of it is in shows
 
 
 def wear_of(rule: Rule, records: Records, *, replacement_cents: int = 0) -> WearOut:

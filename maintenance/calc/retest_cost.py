@@ -9,6 +9,7 @@ from maintenance.calc.retest_defaults import Rule
 from maintenance.calc.retest_due import DAYS_A_MONTH, MOST_SHOWS
 from maintenance.calc.retest_record import Floats, Records
 from maintenance.calc.retest_type import TypeModel, chance, shows_until
+from maintenance.calc.retest_wear import Clock
 
 TARGETS = tuple(float(f"{t:.3g}") for t in np.geomspace(0.005, 0.3, 19))
 MOST_ITEMS = 120  # a type's items are stood for by so many of them, spread over their records
@@ -60,6 +61,7 @@ def cost_of_target(
     at_line_check: int = 0,
     in_show: int = 0,
     targets: Sequence[float] = TARGETS,
+    clock: Clock | None = None,
 ) -> tuple[CostPoint, ...]:
     """Return a curve over targets: what keeping to each takes at the bench and lets through to the shows.
 
@@ -70,10 +72,12 @@ def cost_of_target(
 
     In the long run an item is tested, goes out for h shows and is tested again; h is what the target allows, clamped by the
     rule. On average it is then bad with int_0^h P(k u) du / h, where k = 1 - sees_show is what uneventful shows leave unseen.
+    With the age clock of a type that wears out, all of that from each item's age now, which is taken to be its exposure.
     """
     if count < 1 or shows_a_month < 0 or a_show < 0:
         raise ValueError("There is at least one item, and no fewer than no shows.")
     failures, shows = _sample(records, count)
+    age = clock.age(shows) if clock else shows
     keep = max(1e-9, 1.0 - sees_show)
     uses = min(a_show, count) * shows_a_month / count  # shows a month of one item
     line = line_check_share(at_line_check, in_show)
@@ -84,13 +88,14 @@ def cost_of_target(
     shortest = max(float(rule.least_shows), uses * rule.least_days / DAYS_A_MONTH, 1e-6)
     found = []
     for target in targets:
-        wanted = shows_until(model, failures, shows, np.full(len(failures), target)) / keep
+        wanted = shows_until(model, failures, shows, np.full(len(failures), target))
+        wanted = (clock.age(shows + wanted) - age if clock else wanted) / keep
         interval = np.minimum(np.maximum(wanted, shortest), max(longest, shortest) if rule.most_days is None else longest)
         # where bad: averaged over the interval by Gauss and Legendre
         at = interval[:, None] * (_POINTS + 1) / 2 * keep
         bad = np.zeros(len(failures))
         for node, weight in zip(at.T, _WEIGHTS, strict=True):
-            bad += chance(model, failures, shows, node) * weight / 2
+            bad += chance(model, failures, shows, clock.on(age + node) - shows if clock else node) * weight / 2
         rate = uses / interval
         tests = count * float(rate.mean()) if uses > 0 else _resting_tests(rule, count)
         bad_a_show = min(a_show, count) * float(bad.mean())
@@ -122,6 +127,7 @@ def target_for(
     a_show: float,
     records: Records | None = None,
     sees_show: float = 0.0,
+    clock: Clock | None = None,
 ) -> float:
     """Return the target that lets so many bad ones of the type come to a show on average, within 0.0001 and 0.9; by bisection.
 
@@ -139,6 +145,7 @@ def target_for(
             records=records,
             sees_show=sees_show,
             targets=(middle,),
+            clock=clock,
         )
         if point.bad_a_show > bad_a_show:
             high = middle

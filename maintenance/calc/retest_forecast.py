@@ -22,7 +22,9 @@ def start_left(model: TypeModel, start_missed: float) -> float:
     return bad * start_missed / (1.0 - bad + bad * start_missed)
 
 
-def chance_by(model: TypeModel, record: Record, situation: Situation, *, today: date, day: date) -> float:
+def chance_by(
+    model: TypeModel, record: Record, situation: Situation, *, today: date, day: date, clock: Clock | None = None
+) -> float:
     """Return the chance that an item is bad by the end of a day, over the shows it may go to until then.
 
     Those booked up to the day count as they are; after the last of them so many may come as its past says: a negative binomial
@@ -44,19 +46,40 @@ def chance_by(model: TypeModel, record: Record, situation: Situation, *, today: 
     )
     many = np.exp(logs)
     ahead = sum(shows for _, shows in booked) + n[many > _TAIL]
-    bad = bad_chance(model, records_of([record] * len(ahead)), ahead)
+    timed, on_clock = _timed(record, ahead, clock)
+    bad = bad_chance(model, records_of([timed] * len(ahead)), on_clock)
     return float(many[many > _TAIL] @ bad / many[many > _TAIL].sum())
 
 
-def chance_range(model: TypeModel, record: Record, ahead: float, *, share: float = 0.8) -> tuple[float, float]:
+def shows_by(situation: Situation, *, today: date, day: date) -> float:
+    """Return how many shows an item is to go to by the end of a day: those booked, then as many as its past says on average."""
+    booked = [(on, shows) for on, shows in situation.bookings if on <= day]
+    free = max(0, (day - max([today, *(on for on, _ in booked)])).days)
+    pace = (PRIOR_SHOWS + situation.past_shows) / (PRIOR_DAYS + situation.past_days)
+    return sum(shows for _, shows in booked) + pace * free
+
+
+def _timed(record: Record, ahead: np.ndarray, clock: Clock | None) -> tuple[Record, np.ndarray]:
+    """Return a record and shows ahead of it by the clock of its type, if it has one."""
+    if clock is None:
+        return record, ahead
+    return clock.records(records_of([record])).at(0), clock.on(record.age + ahead) - clock.on(np.array([record.age]))
+
+
+def chance_range(
+    model: TypeModel, record: Record, ahead: float, *, share: float = 0.8, clock: Clock | None = None
+) -> tuple[float, float]:
     """Return low and high of the chance of being bad after `ahead` shows were its rate known, for the middle `share` of rates.
 
     A forecast is one number because the rate is not known; this says how far apart the numbers lie that it is the mean of.
     """
+    if record.down:
+        return 1.0, 1.0
     tail = (1 - share) / 2
-    rates = [rate_quantile(model, at, failures=record.failures, shows=record.shows) for at in (tail, 1 - tail)]
+    timed, (more,) = _timed(record, np.array([ahead]), clock)
+    rates = [rate_quantile(model, at, failures=timed.failures, shows=timed.shows) for at in (tail, 1 - tail)]
     start = start_left(model, record.start_missed)
-    low, high = (1.0 - (1.0 - start) * exp(-rate * (record.since + ahead)) for rate in rates)
+    low, high = (1.0 - (1.0 - start) * exp(-rate * (timed.since + float(more))) for rate in rates)
     return low, high
 
 

@@ -17,7 +17,7 @@ from django.db.models import QuerySet
 
 from company.rows import rows_put
 from inventory.models import Item
-from maintenance.calc.retest import TypeModel, forecast_chance, forecast_given
+from maintenance.calc.retest import Clock, TypeModel, forecast_chance, forecast_given
 from maintenance.calc.retest_defaults import Rule
 from maintenance.calc.retest_record import Records
 from maintenance.calc.retest_type import VERSION
@@ -38,8 +38,10 @@ def forecasts_make(
     short: Sequence[bool],
     *,
     at: datetime,
+    clock: Clock | None = None,
 ) -> int:
-    """Store a forecast for each of these items whose newest test put it in use and has none yet; answers how many."""
+    """Store a forecast for each of these items whose newest test put it in use and has none yet; answers how many. `clock` is
+    the one the model is by."""
     proved = {
         n: evidence.newest[place].pk
         for n, place in enumerate(places.tolist())
@@ -50,7 +52,7 @@ def forecasts_make(
     for n, test in proved.items():
         if test in known:
             continue
-        given = {**forecast_given(model, records.at(n)), "short": bool(short[n])}
+        given = {**forecast_given(model, records.at(n), clock), "short": bool(short[n])}
         made.append(
             Forecast(
                 item_id=int(evidence.keys[places[n]]),

@@ -27,7 +27,7 @@ from maintenance.evidence import Evidence, evidence_of
 from maintenance.models import BenchSettings, Risk
 from maintenance.models import TypeModel as StoredModel
 from maintenance.services.forecasts import forecasts_make, forecasts_refold
-from maintenance.services.retest_models import Learnt, model_move, model_moved_write, models_write, types_learn
+from maintenance.services.retest_models import Learnt, clock_wanted, model_move, model_moved_write, models_write, types_learn
 from maintenance.services.retest_rules import rule_of
 
 __all__ = ["Done", "item_reckon", "items_reckon", "rule_changed", "rule_of", "types_reckon"]
@@ -104,7 +104,9 @@ def items_reckon(*, item_ids: Iterable[int], at: datetime) -> dict[int, Reckoned
     forecasts_refold(items=items, evidence=part.evidence, rules=rules, at=at)
     for one in settled:
         short = [told.short for told in one.told]
-        forecasts_make(part.evidence, one.learnt.model, one.records, one.places, one.dates, short, at=at)
+        forecasts_make(
+            part.evidence, one.learnt.model, one.records, one.places, one.dates, short, at=at, clock=one.learnt.clock
+        )
     return {key: told for one in settled for key, told in zip(one.keys, one.told, strict=True)}
 
 
@@ -181,7 +183,7 @@ def _reckon_once(types: Mapping[int, Any], at: datetime, done: Done) -> dict[int
     """Learn each type from all its items, then settle and write part by part; answers what `models_write` does."""
     rules = rule_of(types.values())
     stored = {row.type_id: row for row in StoredModel.objects.filter(type__in=types)}
-    chosen = list(_parts(list(types.values())))
+    chosen = list(items_in_parts(list(types), sum(type_.items_number for type_ in types.values())))
     first = _read(chosen[0], rules, at)
     read = [(first.records, first.evidence.types)]
     for items in chosen[
@@ -189,7 +191,7 @@ def _reckon_once(types: Mapping[int, Any], at: datetime, done: Done) -> dict[int
     ]:  # many of one type: read for their records, and again to be settled, so that few are held at a time
         part = _read(items, rules, at)
         read.append((part.records, part.evidence.types))
-    learnt = types_learn(rules, read)
+    learnt = types_learn(rules, read, {pk: clock_wanted(row) for pk, row in stored.items()})
     for items in chosen:
         part = first if items is chosen[0] else _read(items, rules, at)
         writing = _Writing(at)
@@ -200,10 +202,10 @@ def _reckon_once(types: Mapping[int, Any], at: datetime, done: Done) -> dict[int
     return models_write(rules=rules, read=stored, learnt=learnt, types=types, at=at)
 
 
-def _parts(types: list[Any]) -> Iterator[QuerySet[Item]]:
-    """Return the items of these types in parts of AT_ONCE at most."""
-    items = Item.objects.filter(type__in=[type_.pk for type_ in types])
-    if len(types) > 1 or types[0].items_number <= AT_ONCE:
+def items_in_parts(types: list[int], number: int) -> Iterator[QuerySet[Item]]:
+    """Return the items of these types, `number` of them, in parts of AT_ONCE at most; of several types, together."""
+    items = Item.objects.filter(type__in=types)
+    if len(types) > 1 or number <= AT_ONCE:
         yield items
         return
     after = 0
@@ -264,6 +266,7 @@ def _settle(type_: GearType, rule: Rule, learnt: Learnt, part: _Part, places: np
         situations=part.circumstances.situations.of(places),
         today=part.evidence.day(at),
         guard=learnt.guard,
+        clock=learnt.clock,
         noun=NOUNS[Kind(type_.kind)],
     )
     told = [reckoned_at(found, n) for n in range(len(places))]
@@ -284,8 +287,10 @@ class _Writing:
 
     def take(self, settled: _Settled, *, everything: bool = False) -> None:
         """Take the items of one type: what is news, or all of it."""
-        circumstances, records = settled.part.circumstances, settled.records
-        columns = (records.failures, records.shows, records.starts, records.starts_bad, records.since)
+        circumstances, clock = settled.part.circumstances, settled.learnt.clock
+        # what the type's model has learnt from each, by the clock that model is by
+        records = clock.records(settled.records) if clock else settled.records
+        columns = (records.failures, records.shows, records.starts, records.starts_bad, settled.records.since)
         shares = zip(*(column.tolist() for column in columns), strict=True)
         for place, key, share, told, when in zip(
             settled.places.tolist(), settled.keys, shares, settled.told, settled.dates, strict=True

@@ -1,6 +1,6 @@
 """The stored model of how a type fails: learnt from all its items by night, moved on by one item after its own test."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,7 +10,7 @@ from django.db import transaction
 
 from company.rows import rows_put
 from inventory.models import GearType
-from maintenance.calc.retest import Guard, Rule, TypeModel, guard_of, model_from, model_of
+from maintenance.calc.retest import Clock, Guard, Rule, TypeModel, guard_of, model_from, model_of
 from maintenance.calc.retest_guard import guard
 from maintenance.calc.retest_record import Records
 from maintenance.calc.retest_update import Share, model_moved, records_joined, share_of
@@ -19,6 +19,7 @@ from maintenance.models import Risk
 from maintenance.models import TypeModel as StoredModel
 
 _NO_COUNTS: dict[str, float] = {"intervals": 0, "good": 0, "interval_shows": 0.0}
+_NONE = np.zeros(0, dtype=np.int64)
 _COLUMNS = ("type_id", "made_at", "version", "failures", "shows", "tests", "posterior", "said", "guard_factor")
 
 
@@ -30,15 +31,42 @@ class Learnt:
     guard: Guard
     counts: Mapping[str, float]
     records: Records | None = None
+    clock: Clock | None = None  # of a type that wears out: the model is by it
 
 
-def types_learn(rules: Mapping[int, Rule], parts: Iterable[tuple[Records, np.ndarray]]) -> dict[int, Learnt]:
-    """Learn the types from parts of their items' records, each with the type's key of each item."""
+def clock_from(power_and_unit: Sequence[float] | None) -> Clock | None:
+    """Return an age clock as it was stored, None for none."""
+    return Clock(power=power_and_unit[0], unit=power_and_unit[1]) if power_and_unit else None
+
+
+def clock_kept(clock: Clock | None) -> list[float] | None:
+    """Return an age clock as it is stored."""
+    return [clock.power, clock.unit] if clock else None
+
+
+def clock_wanted(row: StoredModel | None) -> Clock | None:
+    """Return the clock that was last found for a type, by which its model is to be learnt (`services.retest_wear`)."""
+    return clock_from(row.said.get("wear", {}).get("clock")) if row else None
+
+
+def clock_used(row: StoredModel | None) -> Clock | None:
+    """Return the clock that a type's stored model, and the rows of its items' risks, are by."""
+    return clock_from(row.posterior.get("clock")) if row else None
+
+
+def types_learn(
+    rules: Mapping[int, Rule],
+    parts: Iterable[tuple[Records, np.ndarray]],
+    clocks: Mapping[int, Clock | None] | None = None,
+) -> dict[int, Learnt]:
+    """Learn the types from parts of their items' records, each with the type's key of each item, by the types' clocks."""
     parts, learnt = list(parts), {}
     for type_id, rule in rules.items():
         records = records_joined([records.of(np.flatnonzero(types == type_id)) for records, types in parts])
+        clock = (clocks or {}).get(type_id)
         learnt[type_id] = Learnt(
-            model=model_of(rule, records),
+            model=model_of(rule, records, clock),
+            clock=clock,
             guard=guard_of(rule, records),
             counts={
                 "intervals": int(records.intervals.sum()),
@@ -105,6 +133,7 @@ def _posterior(learnt: Learnt, rule: Rule) -> dict[str, Any]:
         **learnt.model.told(),
         "guesses": [rule.median_shows, rule.pessimistic_shows],
         "counts": dict(learnt.counts),
+        "clock": clock_kept(learnt.clock),
     }
 
 
@@ -119,22 +148,23 @@ def model_move(
     """Return a type's model with what is new of these items (by key, in the order of the records); `risks` are their rows.
 
     Where there is no model yet, or it was made from other first guesses, what is known of the type's other items stands in
-    their rows; by night it is fitted from their records.
+    their rows; by night it is fitted from their records. All of it by the clock that the model and the rows are by.
     """
-    said = row.posterior
+    said, clock = row.posterior, clock_used(row)
     try:
         if said.get("guesses") != [rule.median_shows, rule.pessimistic_shows]:
             raise ValueError("It was made from other first guesses.")
         model, counts = model_from(said), said["counts"]
     except (ValueError, KeyError):
-        model, counts, risks = model_of(rule, records.of(np.zeros(0, dtype=np.int64))), dict(_NO_COUNTS), {}
+        model, counts, risks = model_of(rule, records.of(_NONE), clock), dict(_NO_COUNTS), {}
         known = Risk.objects.filter(item__type=row.type_id).exclude(item__in=keys).order_by("pk")
         for share in known.values_list("failures", "shows", "starts", "starts_bad"):
             model = model_moved(model, was=Share(), now=_share(*share))
+    timed = clock.records(records) if clock else records
     for n, key in enumerate(keys):
         old = risks.get(key)
         was = _share(old.failures, old.shows, old.starts, old.starts_bad) if old else Share()
-        now = share_of(records.at(n))
+        now = share_of(timed.at(n))
         if was != now:
             model = model_moved(model, was=was, now=now)
     kept = guard(
@@ -143,7 +173,7 @@ def model_move(
         interval_shows=float(counts["interval_shows"]),
         target=rule.target,
     )
-    return Learnt(model=model, guard=kept, counts=counts)
+    return Learnt(model=model, guard=kept, counts=counts, clock=clock)
 
 
 def model_moved_write(*, row: StoredModel, rule: Rule, learnt: Learnt, at: datetime) -> None:

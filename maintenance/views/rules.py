@@ -23,6 +23,7 @@ from maintenance.forms_rules import RuleForm
 from maintenance.models import BenchSettings, RetestRule, Risk
 from maintenance.models import TypeModel as StoredModel
 from maintenance.outlook import Outlook, model_for, outlook_of, usual_interval
+from maintenance.services.retest_models import clock_used
 from maintenance.services.retest_rules import rule_of
 from maintenance.services.rules import RuleRefused, rule_forget, rule_set
 
@@ -58,7 +59,7 @@ def rules(request: HttpRequest) -> HttpResponse:
 
 def _line(type_: GearType, rule: Rule, stored: StoredModel | None, own: bool, sees_show: float) -> dict[str, Any]:
     model = model_for(stored=stored, rule=rule)
-    shows = usual_interval(model=model, rule=rule, sees_show=sees_show)
+    shows = usual_interval(model=model, rule=rule, sees_show=sees_show, clock=clock_used(stored))
     return {
         "type": type_,
         "own": own,

@@ -16,7 +16,7 @@ from inventory.services.labels import label_gone, labels_mint
 from inventory.services.strays import stray_record
 from maintenance.calc.bench import Depth
 from maintenance.services.faults import fault_open, item_taken_as_good
-from maintenance.services.retest import types_reckon
+from maintenance.services.retest_wear import night_reckon
 from shows.calc.times import show_times
 from shows.demo.bench import bench_open, evening, mended, rained_on
 from shows.demo.stock import Cast
@@ -101,7 +101,7 @@ def lives_make(*, cast: Cast, shows: list[tuple[Show, dict[str, Any]]], told: di
         _out(cast, show, entry)
         _PLAY[entry["story"]](cast, show)
     _odds_and_ends(cast, {show.name: show for show, _entry in shows})
-    types_reckon(at=cast.at)  # as the night would
+    night_reckon(at=cast.at)  # as the night would
 
 
 def _evening(cast: Cast, told: dict[str, Any]) -> None:

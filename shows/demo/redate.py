@@ -8,7 +8,7 @@ from django.db import models, transaction
 
 from company.models import Company
 from maintenance.models import BenchTest, Risk
-from maintenance.services.retest import types_reckon
+from maintenance.services.retest_wear import night_reckon
 
 APPS = ("company", "inventory", "maintenance", "shows")
 
@@ -26,7 +26,7 @@ def demo_redate(*, today: date) -> int:
     _shift_effects(days)
     # sentences name days: worked out afresh, they name the right ones
     Risk.objects.all().delete()
-    types_reckon(at=datetime.combine(today, time(12), tzinfo=company.zone))
+    night_reckon(at=datetime.combine(today, time(12), tzinfo=company.zone))
     return days
 
 

@@ -6,7 +6,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from company.clock import now
 from inventory.models import GearType
-from maintenance.services.retest import types_reckon
+from maintenance.services.retest_wear import night_reckon
 
 
 class Command(BaseCommand):
@@ -27,7 +27,7 @@ class Command(BaseCommand):
             if options["verbosity"] > 1:
                 self.stdout.write(f"{done} of {total}")
 
-        done = types_reckon(at=now(), progress=tell, types=types)
+        done = night_reckon(at=now(), progress=tell, types=types)
         self.stdout.write(done.said)
         if done.failed:
             raise CommandError("Not all could be worked out.")
