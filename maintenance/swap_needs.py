@@ -50,5 +50,8 @@ def _need(found: Listed) -> Need:
 def register() -> None:
     """Fill the registries; called once, when the program starts."""
     from company.registries import NEEDS
+    from inventory.registries import ITEM_PANELS
+    from maintenance import cells_back
 
     NEEDS.add("swaps", swaps_before_shows, rank=25)
+    ITEM_PANELS.add("cells back", cells_back.panel, rank=35)

@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -15,6 +15,7 @@ from inventory.calc.codes import Read, parse
 from inventory.calc.excepts import dead_words
 from inventory.calc.kinds import STANDING_WORDS, WHERE_LIFTED, WHERE_WORDS, Kind, Standing, Where
 from inventory.models import CaseCount, CountedLine, Item
+from maintenance.cells_back import ran_on_cells
 from shows.calc.direction import NEAR_AFTER, NEAR_BEFORE, WAY_WORDS, Step, Times, Way, distance, guess, steps
 from shows.calc.words import ShowState
 from shows.doubts import doubts_of
@@ -75,6 +76,8 @@ class Known:
     case: str = ""
     is_case: bool = False
     is_bag: bool = False
+    cells: bool = False  # ran on its cells at a show these days
+    jack: bool = False  # a lead left in its input keeps it on
     inside: int = 0
     contents: list[tuple[str, str]] = field(default_factory=list)
     counted: list[str] = field(default_factory=list)
@@ -86,6 +89,8 @@ class Known:
             answer |= {"inside": self.inside, "contents": self.contents, "counted": self.counted}
         if self.is_bag:
             answer["bag"] = True
+        if self.cells:
+            answer |= {"cells": True, "jack": self.jack}
         return answer
 
 
@@ -215,11 +220,20 @@ def _standing_alone(item: Item) -> str:
 
 
 def known_items(codes: Iterable[str], day: date) -> dict[str, Known]:
-    """Say what many codes are, aliases too, with the contents of cases: three queries however many."""
+    """Say what many codes are, aliases too, with the contents of cases: four queries however many."""
     wanted = {code for code in codes if code}
-    described = Item.objects.described(day).select_related(FACTS)
+    described = Item.objects.described(day).select_related(FACTS, "type__box_facts")
     items = list(described.filter(labels__code__in=wanted).annotate(read_as=F("labels__code")))
-    return {item.read_as: known for item, known in zip(items, known_of(items), strict=True)}
+    ran = ran_on_cells([item.pk for item in items if item.type.bays], day)
+    return {
+        item.read_as: replace(known, cells=item.pk in ran, jack=item.pk in ran and _switched_by_jack(item))
+        for item, known in zip(items, known_of(items), strict=True)
+    }
+
+
+def _switched_by_jack(item: Item) -> bool:
+    facts = getattr(item.type, "box_facts", None)
+    return facts is not None and facts.switched_by_input_jack
 
 
 def known_of(items: list[Item]) -> list[Known]:

@@ -148,6 +148,7 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "a/<str:code>/wet/": (NOBODY, HAND),
     "bench/wet/show/<int:show>/": (NOBODY, HAND),
     "bench/wet/take-back/": (NOBODY, HAND),
+    "cells/back/": (NOBODY, HAND),
     "cells/swaps/<int:show>/": (HAND, NOBODY),
     "cells/swaps/<int:show>/scan/": (NOBODY, HAND),
     "cells/swaps/<int:show>/do/": (NOBODY, HAND),

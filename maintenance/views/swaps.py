@@ -19,6 +19,8 @@ from inventory.calc.codes import Read, parse
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.cell_needs import Listed, listed
+from maintenance.cells_back import told
+from maintenance.services.cell_forecasts import swap_list_freeze
 from maintenance.services.cells import CellRefused
 from maintenance.services.swap_list import How, device_keep, device_swap, step_undo, thing_charge
 from maintenance.swap_page import in_hand, page_context
@@ -101,17 +103,15 @@ def swap_do(request: HttpRequest, show: int) -> HttpResponse:
 @require_POST
 def swap_freeze(request: HttpRequest, show: int) -> HttpResponse:
     """Keep what the list says now, so that what comes of it can be held against it."""
-    from maintenance.services.cell_forecasts import swap_list_freeze
-
     at = now()
     _found(show, at)
-    number = len(swap_list_freeze(show=show, at=at, person=signed_in(request)))
+    number = swap_list_freeze(show=show, at=at, person=signed_in(request))
     if number:
         messages.success(
-            request, f"Kept for {number} {'device' if number == 1 else 'devices'}: the show will tell who was right."
+            request, f"Kept for {number} {'device' if number == 1 else 'devices'}: the show will tell what came true."
         )
     else:
-        messages.warning(request, "No device of this show runs on cells: there is nothing to keep.")
+        messages.warning(request, "Nothing is new since it was last kept, so nothing was stored.")
     return redirect("swap-list", show=show)
 
 
@@ -267,3 +267,40 @@ def _places(found: Listed) -> list[tuple[str, list[Any]]]:
         name = ", ".join(str(part) for part in (case.label if case else "", home.name if home else "") if part)
         places.setdefault((home.rank if home else 1_000_000, name or "No place of its own"), []).append(row)
     return [(name, rows) for (_rank, name), rows in sorted(places.items(), key=lambda pair: pair[0])]
+
+
+@require_POST
+def cells_back(request: HttpRequest) -> HttpResponse:
+    """Note of what came back that it was not used, or that a lead was left in it; asked by the dock and by its own page."""
+    at, item = now(), _item(request.POST.get("code", ""))
+    if item is None:
+        raise Http404("The record knows no such thing.")
+    level, status = messages.SUCCESS, 200
+    try:
+        said = told(
+            uid=_uuid(request.POST.get("uid")),
+            item=item,
+            do=request.POST.get("do", ""),
+            hours=_hours(request.POST.get("hours", "")),
+            person=signed_in(request),
+            at=at,
+        )
+    except CellRefused as refused:
+        said, level, status = str(refused), messages.ERROR, 422
+    if "application/json" in request.headers.get("Accept", ""):
+        return JsonResponse({"said": said}, status=status)
+    messages.add_message(request, level, said)
+    return redirect("dock") if request.POST.get("from") == "dock" else redirect(item)
+
+
+def _hours(text: str) -> float | None:
+    text = text.strip().replace(",", ".").rstrip("h").strip()
+    if not text:
+        return None
+    try:
+        hours = float(text)
+    except ValueError:
+        raise CellRefused("Hours are a number, such as 11 or 0.5.", "hours") from None
+    if not 0 < hours <= 1600:
+        raise CellRefused("Say how long it was on: between a minute and 1600 hours.", "hours")
+    return hours

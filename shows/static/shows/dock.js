@@ -1,6 +1,7 @@
 // The dock: readers feed texts in, scans go out through the queue, answers come back as strips, sound and a shake of the hand.
 import { questions } from "./dock-ask.js";
 import { bags, saidOf } from "./dock-bag.js";
+import { cellChoices } from "./dock-cells.js";
 import { counting, tally } from "./dock-count.js";
 import { $, DAYS_4, WAYS, WORD, addEntry, amend, entryOf, forget, itemOf, kit, known, lastEntry, nameOf, remember, state, token } from "./dock-desk.js";
 import { el, spell } from "./dock-draw.js";
@@ -282,6 +283,7 @@ function choicesFor(entry, item) {
   if (entry.foreign) return [choose(["Type it again", () => (leave(), typing(true)), "next"], ["It is a stray", () => stray(entry)])];
   if (entry.signal === "stop" && !item && entry.outcome === "unknown") return [choose(["It is a stray", () => stray(entry)], ["A misread", () => undo(entry.id)])];
   if (entry.signal === "look" && entry.action === "out" && entry.counted === null) return [choose(["Keep it here", leave, "next"], ["Put it back", () => undo(entry.id)])];
+  if (entry.action === "back" && counts && item?.cells) return cellChoices(item, (said) => (amend(entry.id, { settled: true, reason: said }), redraw()));
   return [];
 }
 
