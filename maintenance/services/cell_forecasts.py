@@ -36,8 +36,8 @@ def swap_list_freeze(*, show: int, at: datetime, person: Person | None = None) -
     if found is None:
         return 0
     newest: dict[tuple[int, int], CellForecast] = {}
-    for row in CellForecast.objects.filter(show=show).order_by("made_at", "pk"):
-        newest[row.item_id, row.bay] = row
+    for old in CellForecast.objects.filter(show=show).order_by("made_at", "pk"):
+        newest[old.item_id, old.bay] = old
     made = []
     for row in found.rows:
         if row.item is None:
