@@ -106,6 +106,7 @@ def demo(transactional_db):
         "/bench/", f"/bench/?show={show.pk}", "/bench/paper/", "/bench/instruments/", "/bench/limits/", "/bench/wirings/",
         "/bench/wirings/three-pin/", "/bench/wirings/add/?from=three-pin", "/bench/rules/", f"/bench/rules/{item.type_id}/",
         "/bench/forecasts/",
+        f"/cells/swaps/{show.pk}/", f"/cells/swaps/{show.pk}/print/",
     ]  # fmt: skip
 
 
