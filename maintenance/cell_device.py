@@ -18,6 +18,7 @@ from maintenance.services.cell_types import plan_of
 
 FINISHED = frozenset({"swap", "reading", "test"})  # taken back by a row of their own
 SHOWN = 40
+NOTED = {"logged": "logged", "left in": "left plugged in", "unused": "not used"}
 POOLS = {
     "rehearsal": "to the part-used pool",
     "recycle": "to the recycling tub",
@@ -68,6 +69,11 @@ class Shown:
     @property
     def pack(self) -> bool:
         return any(row.state.pack for row in self.rows)
+
+    @property
+    def many(self) -> bool:
+        """Say whether it takes more than one cell."""
+        return sum(row.state.plan.cells_a_bay for row in self.rows) > 1
 
     @property
     def chargeable(self) -> bool:
@@ -163,7 +169,7 @@ def history_of(item: Item, at: datetime) -> list[Past]:
             )
         )
     for note in HoursNote.objects.filter(item=item).select_related("person")[:SHOWN]:
-        what = "not used after all" if not note.minutes else f"{note.minutes / 60:.3g} h {note.get_why_display()}"
+        what = "not used after all" if not note.minutes else f"{note.minutes / 60:.3g} h {NOTED[note.why]}"
         struck = note.withdrawn_at is not None
         found.append(
             Past(at=note.at, what=what, small=str(note.person or ""), did="" if struck else f"hours.{note.uid}", struck=struck)

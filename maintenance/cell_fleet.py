@@ -126,7 +126,7 @@ def row_of(state: BayState, use: NextUse | None, last_on: date | None, at: datet
 
 
 def stored_since(state: BayState, use: NextUse | None, last_on: date | None, at: datetime) -> date | None:
-    """Return since when a device lies in the shop unused with cells in, past the weeks its type allows, as `between_shows` does.
+    """Return since when a device lies unused with cells in, past the weeks its type allows: the question of `between_shows`.
 
     None where it does not, or where a show takes it along soon.
     """

@@ -17,6 +17,8 @@ from maintenance.cell_querysets import counting_capacity_tests, counting_reading
 from maintenance.models import CellLot, CellType
 from maintenance.services.cell_stock import lot_words
 
+DID = {SwapReason.DIED: "its cell died", SwapReason.LEAKED: "its cell leaked"}
+
 
 def page(name: str, *args: object) -> str:
     """Return a page's address; nothing where there is no such page."""
@@ -116,10 +118,12 @@ def life_entries(item: Item, at: datetime) -> Iterable[LifeEntry]:
     """Swaps, readings and capacity tests of an item."""
     for swap in counting_swaps().filter(item=item).select_related("type", "lot", "cell_set__type", "person"):
         whence = f" from {lot_words(swap.lot)}" if swap.lot else f": {swap.cell_set}" if swap.cell_set else ""
-        did = f"{swap.type} fitted{whence}" if swap.type else "cells taken out"
+        did = DID.get(SwapReason(swap.reason)) or ("cells out" if swap.type is None else "new cell" + "s" * (swap.cells > 1))
+        what = f"{swap.type}{whence}" if swap.type else ""
         why = SWAP_REASON_WORDS[SwapReason(swap.reason)]
-        small = "; ".join(p for p in (why, f"by {swap.person}" if swap.person else "", swap.note) if p)
-        yield LifeEntry(at=swap.done_at, did=did, small=small, mark="turn", bad=swap.reason == SwapReason.DIED)
+        small = "; ".join(p for p in (what, why, f"by {swap.person}" if swap.person else "", swap.note) if p)
+        bad = swap.reason in (SwapReason.DIED, SwapReason.LEAKED)
+        yield LifeEntry(at=swap.done_at, did=did, small=small, mark="turn", bad=bad)
     for reading in counting_readings().filter(item=item).select_related("person"):
         load = f" on {reading.load_ohm:g} ohm" if reading.load_ohm else ""
         who = f"by {reading.person}, " if reading.person else ""

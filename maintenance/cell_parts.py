@@ -1,4 +1,4 @@
-"""What a device's page says of its cells: a section with tape and curve, and what can be done; and the word in the navigation."""
+"""What a device's page says of its cells: tape, curve, what can be done; and the word in the navigation."""
 
 import uuid
 from collections.abc import Iterable

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from math import sqrt
 from statistics import mean, stdev
+from typing import Any
 
 from django.db.models import Count, Sum
 
@@ -77,19 +78,20 @@ class CellRecord:
     types: tuple[OfType, ...]
 
 
+_OF_LINE = ("forecast__item", "forecast__bay", "forecast__show")
+_OF_ROW = ("forecast__item__type", "forecast__chance", "forecast__low_h", "forecast__high_h", "how", "hours")
 Row = tuple[int, float | None, float | None, float | None, str, float]
 
 
 def cell_record() -> CellRecord:
     """Return what came of the newest forecasts, in three queries. A set swapped before it could tell is counted apart."""
-    rows: list[Row] = list(
-        CellForecastOutcome.objects.filter(forecast__chance__isnull=False)
-        .order_by("-resolved_at", "-pk")
-        .values_list("forecast__item__type", "forecast__chance", "forecast__low_h", "forecast__high_h", "how", "hours")[
-            : MOST + 1
-        ]
-    )
-    cut, rows = len(rows) > MOST, rows[:MOST]
+    outcomes = CellForecastOutcome.objects.filter(forecast__chance__isnull=False).order_by("-forecast__made_at", "-pk")
+    told = list(outcomes.values_list(*_OF_LINE, *_OF_ROW)[: MOST + 1])
+    cut = len(told) > MOST
+    newest: dict[Any, Row] = {}
+    for line in told[:MOST]:
+        newest.setdefault(line[:3], line[3:])  # a list made again: its last word counts, once
+    rows = list(newest.values())
     by_type: dict[int, list[Row]] = defaultdict(list)
     for row in rows:
         by_type[row[0]].append(row)

@@ -63,7 +63,7 @@ class _AtBay(Form):
     def bay_choices(self, bays: int) -> list[tuple[str, str]]:
         return [(str(n), f"bay {n}") for n in range(1, bays + 1)]
 
-    def when(self, at: datetime) -> datetime:
+    def instant(self, at: datetime) -> datetime:
         return self.cleaned_data.get("when") or at
 
 

@@ -132,7 +132,7 @@ def _swap(
                 reason=reason,
                 out_to=_out_to(given.get("out_to", ""), state, reason) if there else "",
                 out_volts=given.get("out_volts") if there else None,
-                done_at=form.when(at),
+                done_at=form.instant(at),
                 received_at=at,
                 person=signed_in(request),
                 note=given["note"],
@@ -179,7 +179,7 @@ def item_reading(request: HttpRequest, code: str) -> HttpResponse:
                 volts=form.cleaned_data["volts"],
                 load_ohm=load_ohm,
                 minutes_off=off,
-                read_at=form.when(at),
+                read_at=form.instant(at),
                 received_at=at,
                 person=signed_in(request),
             )
@@ -206,16 +206,15 @@ def item_hours(request: HttpRequest, code: str) -> HttpResponse:
                 why=given["why"],
                 minutes=form.minutes(),
                 occasion=given["occasion"],
-                at=form.when(at),
+                at=form.instant(at),
                 received_at=at,
                 person=signed_in(request),
             )
         except CellRefused as wrong:
             refused_say(form, wrong)
         else:
-            messages.success(
-                request, f"Noted: {note.get_why_display()}." if not note.minutes else f"Noted: {note.minutes / 60:.3g} h."
-            )
+            said = f"{note.minutes / 60:.3g} h" if note.minutes else "not used at that show"
+            messages.success(request, f"Noted: {said}.")
             return redirect(f"{reverse('item-cells', args=[item.code])}?did=hours.{note.uid}")
     return form_answer(request, "maintenance/cells/hours.html", item, shown, form)
 

@@ -35,13 +35,13 @@ function level(plot, value, words, figure) {
   context.stroke();
   context.setLineDash([]);
   context.font = `500 ${13 * ratio}px system-ui, sans-serif`;
-  context.textAlign = "end";
+  context.textAlign = "start";
   context.lineWidth = 5 * ratio;
   context.strokeStyle = colour(figure, "--desk");
   const at = y - 7 * ratio > bbox.top + 12 * ratio ? y - 7 * ratio : y + 18 * ratio;
-  context.strokeText(words, bbox.left + bbox.width, at);
+  context.strokeText(words, bbox.left + 8 * ratio, at);
   context.fillStyle = colour(figure, "--chalk");
-  context.fillText(words, bbox.left + bbox.width, at);
+  context.fillText(words, bbox.left + 8 * ratio, at);
   context.restore();
 }
 
