@@ -63,6 +63,19 @@ class LastTest(Schema):
     findings: list[str]
 
 
+class ItemChance(Schema):
+    """The chance, as reckoned now, that it is bad by the end of a day: its next `booked` show's, else that of its test.
+
+    `low` and `high` hold it for the middle 8 in 10 of how often it may fail.
+    """
+
+    by: date
+    booked: bool
+    chance: float
+    low: float
+    high: float
+
+
 class ItemForecast(Schema):
     """The chance that it is bad by `test_by`, as reckoned at its last test; `prior_share` of it is still a first guess."""
 
@@ -72,6 +85,22 @@ class ItemForecast(Schema):
     made_at: datetime
     prior_share: float
     why: str
+    ahead: ItemChance | None = None
+
+
+class BayOut(Schema):
+    """What sits in one bay for cells: hours used, and hours left (5, 50 and 95 of 100); `fault` where they cannot be told."""
+
+    bay: int
+    type: str
+    lot: int | None
+    fitted_at: datetime | None
+    hours_used: float
+    median_h: float | None
+    low_h: float | None
+    high_h: float | None
+    words: str
+    fault: str
 
 
 class ItemAnswer(ItemRow):
@@ -88,6 +117,7 @@ class ItemAnswer(ItemRow):
     suspect_inside: list[str] = []
     last_test: LastTest | None = None
     forecast: ItemForecast | None = None
+    cells: list[BayOut] = []
 
 
 class ItemQuery(Schema):

@@ -1,7 +1,7 @@
 """Cells over HTTP: readings and swaps as they were done, and what an item's answer says of its cells."""
 
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 from uuid import UUID
 
 from django.http import HttpRequest
@@ -68,7 +68,7 @@ class SwapIn(Schema):
     taken_out: bool = Field(False, description="Only taken out: nothing went in.")
     was_new: bool | None = Field(True, description="Fresh or fully charged; null: nobody knows.")
     reason: SwapReason = SwapReason.PRECAUTION
-    out_to: Pool | Literal[""] = Field("", description="Where what came out went.")
+    out_to: Pool | None = Field(None, description="Where what came out went.")
     out_volts: Number | None = Field(None, description="What came out read.")
     done_at: Instant
     show: Key | None = None
@@ -148,7 +148,7 @@ def swaps(request: HttpRequest, body: Body[SwapIn]) -> Any:
             type=type_,
             was_new=body.was_new,
             reason=body.reason,
-            out_to=body.out_to,
+            out_to=body.out_to or "",
             out_volts=body.out_volts,
             done_at=body.done_at,
             received_at=at,
