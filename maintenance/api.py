@@ -17,6 +17,7 @@ from inventory.models import Item
 from inventory.search import item_of_code
 from maintenance.bench_subject import subject_of
 from maintenance.calc.bench import Depth, PairReading, Procedure, StepReading, Verdict
+from maintenance.calc.symptoms import Symptom
 from maintenance.models import BenchTest
 from maintenance.services.bench import Given, Recorded, TestRefused, test_record
 from maintenance.services.bench_judging import MOST_READINGS
@@ -74,6 +75,7 @@ class BenchTestIn(Schema):
     steps: Annotated[list[StepIn], Field(max_length=2000)] = []
     figures: Annotated[dict[str, Number], Field(max_length=2000)] = Field({}, description="Steps that are numbers, by name.")
     word: bool | None = Field(None, description="The tester's own word, where nothing was measured.")
+    symptom: Symptom | None = Field(None, description="What a bad one does, beside a word that it is bad.")
     note: Annotated[CleanText, Field(max_length=500)] = ""
     minutes: Annotated[Number, Field(ge=0, le=1440)] | None = None
     corrects: UUID | None = Field(None, description="The id of the test this one stands in for.")
@@ -143,6 +145,7 @@ def _given(body: BenchTestIn) -> Given:
         ),
         steps=tuple(steps),
         word=body.word,
+        symptom=body.symptom or "",
         instrument=instrument,
         instrument_name="" if instrument else body.instrument,
         null_ohms=body.null_ohms,

@@ -124,7 +124,10 @@ class Asked:
     groups: list[Group] = field(default_factory=list)
     why_not: str = ""
     word: bool | None = None
+    symptom: str = ""
     note: str = ""
+    lacking: tuple[str, ...] = ()
+    caution: str = ""
 
     @property
     def in_ohms(self) -> bool:
@@ -162,10 +165,15 @@ def asked_of(
         if subject.lead is None:
             asked.why_not = subject.no_lead
             return asked
+        if subject.lead.has_electronics:
+            asked.caution = "More than copper sits between its pins: never an insulation tester on it."
         asked.groups = _pair_groups(subject, depth, limits, capabilities, temperature_c, symptoms, also)
         return asked
-    from maintenance.calc.procedures import steps_for
+    from maintenance.calc.procedures import not_measurable, steps_for
 
+    asked.lacking = not_measurable(
+        procedure=procedure, facts=subject.facts, capabilities=capabilities, limits=limits, golden=subject.golden
+    )
     steps = steps_for(
         procedure=procedure,
         facts=subject.facts,
@@ -268,7 +276,7 @@ def prefill(asked: Asked, test: BenchTest) -> None:
                 one.value = f"{found['value']:g}"
             else:
                 one.value = "OL" if one.step.unit else "yes" if found.get("yes") else "no"
-    asked.word, asked.note = test.readings.get("word"), test.note
+    asked.word, asked.note, asked.symptom = test.readings.get("word"), test.note, test.readings.get("symptom", "")
 
 
 def _written(pair: Mapping[str, Any]) -> str:
@@ -278,6 +286,7 @@ def _written(pair: Mapping[str, Any]) -> str:
 def answered(asked: Asked, post: Mapping[str, str]) -> tuple[tuple[PairReading, ...], tuple[StepReading, ...]]:
     """Read a form back into readings; what is wrong stands on its field, and the rest is read all the same."""
     asked.note = post.get("note", "").replace("\0", " ")
+    asked.symptom = heard if (heard := post.get("symptom", "")) in set(Symptom) else ""
     pairs: list[PairReading] = []
     steps: list[StepReading] = []
     for group in asked.groups:

@@ -11,7 +11,7 @@ from django.db.models import F, Max, OuterRef, Q, Subquery
 from inventory.calc.kinds import KINDS_WITH_CHANNELS, Kind
 from inventory.models import FACTS_OF_KIND, Item
 from maintenance.calc.bench import Procedure, Verdict
-from maintenance.calc.symptoms import Found
+from maintenance.calc.symptoms import Found, Symptom
 from maintenance.models import BenchFigure, BenchTest, Fault, Wiring
 from maintenance.querysets import standing_repairs, standing_tests, telling_tests
 
@@ -47,8 +47,12 @@ class Subject:
 
     @property
     def symptoms(self) -> tuple[str, ...]:
-        """Return what people said is wrong with it, the newest first; what the bench found itself is no symptom."""
-        said = (fault.symptom for fault in reversed(self.open_faults) if fault.found != Found.BENCH)
+        """Return what people said is wrong with it, the newest first; what the bench measured itself is no symptom."""
+        said = (
+            fault.symptom
+            for fault in reversed(self.open_faults)
+            if fault.found != Found.BENCH or fault.symptom != Symptom.OTHER
+        )
         return tuple(dict.fromkeys(said))
 
 
@@ -143,6 +147,7 @@ def _golden(keys: list[int]) -> dict[int, dict[str, float]]:
 def lead_of(item: Item, facts: Mapping[str, Any], wiring: Wiring | None, channels: int) -> "tuple[Lead | None, str]":
     """Return a lead or multicore as the computing takes it, or why there is none."""
     from maintenance.calc.wiring import Lead
+    from maintenance.calc.wiring_effects import Family, family_of, holds_parts
     from maintenance.calc.wirings import WiringError, wiring_read
 
     if item.type.kind not in {Kind.LEAD, Kind.MULTICORE}:
@@ -166,8 +171,8 @@ def lead_of(item: Item, facts: Mapping[str, Any], wiring: Wiring | None, channel
             core_awg=facts.get("core_awg"),
             tinned=bool(facts.get("tinned")),
             screen_mohm_per_m=facts.get("screen_mohm_per_m"),
-            loudspeaker="loudspeaker" in f"{wiring.key} {wiring.ends}".casefold(),
-            has_electronics=False,
+            loudspeaker=family_of(read) is Family.LOUDSPEAKER,
+            has_electronics=holds_parts(read),
         ),
         "",
     )

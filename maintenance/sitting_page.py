@@ -1,17 +1,18 @@
 """What a sitting's page shows: the thing on the bench, what is said of it, what was tested so far, and the minutes left."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
 
-from django.db import models
-from django.db.models import Avg, Q
+from django.db.models import Q
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
 from company.clock import today
+from company.templatetags.tape import moment
 from inventory.calc import codes
 from inventory.calc.kinds import KIND_NAMES, Kind
 from inventory.models import Item, Label
@@ -25,6 +26,8 @@ from maintenance.services.bench import NONE_SEEN
 from maintenance.standing import Told, standing_told
 
 LAST = 20
+MINUTE = timedelta(minutes=1)
+PAUSE = timedelta(hours=1)  # nothing tested for so long: people had gone away from the bench. Our proposal.
 FEW_TESTS = 3  # fewer say nothing of the pace
 EDGES = {Verdict.PASS: "known-good", Verdict.WATCH: "test-due", Verdict.FAIL: "suspect", Verdict.CANNOT_TELL: "unproved"}
 MARKS = {Verdict.PASS: "tick", Verdict.WATCH: "eye", Verdict.FAIL: "octagon", Verdict.CANNOT_TELL: "ring"}
@@ -159,7 +162,7 @@ def _suspicions(subject: Subject) -> list[Any]:
     from maintenance.calc.suspicions import likely
 
     symptoms = [s for s in subject.symptoms if s in set(Symptom)]
-    return list(likely(kind=subject.kind, symptoms=symptoms))[:3] if symptoms else []
+    return list(likely(kind=subject.kind, symptoms=symptoms, procedures=subject.procedures))[:3] if symptoms else []
 
 
 def expected_picture(lead: Any, limits: Any) -> SafeString:
@@ -219,6 +222,16 @@ def rows_of(sitting: Sitting) -> list[Row]:
     return [row_of(test) for test in shown]
 
 
+def length_words(minutes: int) -> str:
+    """Say how long something took: 45 min, 2 h 5 min, 3 days."""
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, rest = divmod(minutes, 60)
+    if hours < 24:
+        return f"{hours} h {rest} min" if rest else f"{hours} h"
+    return f"{round(hours / 24)} day{'s' if round(hours / 24) > 1 else ''}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Count:
     """How far a sitting has come."""
@@ -231,6 +244,7 @@ class Count:
     each: float | None
     left: int
     fits: int | None
+    took: str = ""  # of a sitting that has ended, how many in what time; of one left lying, since when
 
     @property
     def words(self) -> str:
@@ -250,31 +264,51 @@ class Count:
     @property
     def pace(self) -> str:
         """Say how long each takes and how many more fit."""
-        parts = []
+        parts = [self.took] if self.took else []
         if self.each is not None:
             parts.append(f"{self.each:.1f} min each" if self.each >= 0.95 else f"{max(1, round(self.each * 60))} s each")
+        if self.took:
+            return "; ".join(parts)
         if self.left > 0:
             fits = f": about {self.fits} more fit" if self.fits and self.tested >= FEW_TESTS else ""
             parts.append(f"{self.left} min left{fits}")
         elif self.left < 0:
-            parts.append(f"{-self.left} min over")
+            parts.append(f"{length_words(-self.left)} over")
         return ", ".join(parts)
 
 
 def count_of(sitting: Sitting, at: datetime) -> Count:
-    """Count the tests of a sitting that count, in one query."""
+    """Count the tests of a sitting that count, in one query; time is counted without its pauses."""
     rows = BenchTest.objects.filter(sitting=sitting, corrected_by=None).exclude(procedure=Procedure.UNDO)
-    asked = {v.name: models.Count("pk", filter=Q(verdict=v)) for v in Verdict}
-    found = rows.aggregate(each=Avg("minutes"), **asked)
-    left = round(sitting.minutes - (at - sitting.began_at).total_seconds() / 60)
-    each = found["each"]
+    tests = list(rows.order_by("done_at", "pk").values_list("done_at", "verdict", "minutes"))
+    tally = Counter(verdict for _done_at, verdict, _minutes in tests)
+    measured = [minutes for _done_at, _verdict, minutes in tests if minutes is not None]
+    each = sum(measured) / len(measured) if measured else None
+    spent, last = _spent(sitting.began_at, tests)
+    took, idle = "", at - last
+    if sitting.ended_at is not None:
+        took = f"{len(tests)} tested in {length_words(max(1, round(spent / MINUTE)))}" if tests else ""
+    elif idle > PAUSE:
+        took = f"Paused since {moment(last)}"
+    left = 0 if took or sitting.ended_at else round(sitting.minutes - (spent + max(idle, timedelta())) / MINUTE)
     return Count(
-        tested=sum(found[v.name] for v in Verdict),
-        good=found[Verdict.PASS.name],
-        watch=found[Verdict.WATCH.name],
-        bad=found[Verdict.FAIL.name],
-        unsure=found[Verdict.CANNOT_TELL.name],
+        tested=len(tests),
+        good=tally[Verdict.PASS],
+        watch=tally[Verdict.WATCH],
+        bad=tally[Verdict.FAIL],
+        unsure=tally[Verdict.CANNOT_TELL],
         each=each,
         left=left,
+        took=took,
         fits=int(left / max(each, 0.05)) if each is not None and left > 0 else None,
     )
+
+
+def _spent(began_at: datetime, tests: Sequence[tuple[datetime, str, float | None]]) -> tuple[timedelta, datetime]:
+    """Return the time from the beginning to the last test without the pauses, and when that was."""
+    spent, last = timedelta(), began_at
+    for done_at, _verdict, minutes in tests:
+        gap = max(done_at - last, timedelta())
+        spent += gap if gap <= PAUSE else min(gap, timedelta(minutes=minutes or 0))
+        last = max(last, done_at)
+    return spent, last

@@ -5,8 +5,10 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import Any
 
+from company.templatetags.tape import day as day_words
+from inventory.calc.excepts import dead_channels
 from maintenance.bench_subject import Subject
-from maintenance.calc.bench import PairReading
+from maintenance.calc.bench import PairReading, Verdict
 from maintenance.calc.bench_typed import shown as reading_shown
 from maintenance.calc.steps import between, said
 from maintenance.calc.wirings import pin_words
@@ -20,11 +22,12 @@ TROUBLE_WORDS = {"open": "open", "wrong": "not here", "short": "short", "high": 
 
 @dataclass(frozen=True, kw_only=True)
 class Cell:
-    """One reading: what it shows, whether a wire belongs there, and the word where it disagrees."""
+    """One reading: what it shows, whether a wire belongs there, the word where it disagrees; `bent`: read while bent alone."""
 
     shown: str
     want: bool = False
     word: str = ""
+    bent: bool = False
 
 
 @dataclass(kw_only=True)
@@ -88,13 +91,16 @@ def readings_of(wiring: Any, pairs: Iterable[PairReading], joins: Iterable[Any])
     from maintenance.calc.wirings import Expect
 
     kinds = {frozenset((join.a, join.b)): str(join.kind) for join in joins}
-    bent = [_line(pair, _cell(pair, kinds, want=True)) for pair in pairs if pair.flexed]
-    read = {frozenset((p.a, p.b)): p for p in pairs if not p.flexed}
+    pairs = list(pairs)
+    still = {frozenset((p.a, p.b)): p for p in pairs if not p.flexed}
+    flexed = {frozenset((p.a, p.b)): p for p in pairs if p.flexed}
+    bent = [_line(pair, _cell(pair, kinds, want=True)) for key, pair in flexed.items() if key in still]
+    read = flexed | still  # what was read while bent alone stands in its own place, and says so
 
     def cell(a: str, b: str) -> Cell:
         pair = frozenset((a, b))
         want = wiring.expected(a, b).kind in {Expect.JOINED, Expect.RESISTOR}
-        return _cell(read[pair], kinds, want=want) if pair in read else Cell(shown="", want=want)
+        return _cell(read[pair], kinds, want=want, alone=True) if pair in read else Cell(shown="", want=want)
 
     out = Readings(bent=bent)
     channels = {pin: wiring.channel_index[place] for place, pin in enumerate(wiring.pins)}
@@ -146,11 +152,12 @@ def _by_channel(out: Readings, wiring: Any, channels: Mapping[str, Any], read: A
         out.fine = f"{out.fine} {others} other pairs read open, as they should.".strip()
 
 
-def _cell(pair: PairReading, kinds: Mapping[frozenset[str], str], *, want: bool) -> Cell:
+def _cell(pair: PairReading, kinds: Mapping[frozenset[str], str], *, want: bool, alone: bool = False) -> Cell:
     word = TROUBLE_WORDS.get(kinds.get(frozenset((pair.a, pair.b)), ""), "")
     if word == "not here" and want:
         word = ""
-    return Cell(shown=reading_shown(ohms=pair.ohms, beep=pair.beep, above_ohms=pair.above_ohms), want=want, word=word)
+    shown = reading_shown(ohms=pair.ohms, beep=pair.beep, above_ohms=pair.above_ohms)
+    return Cell(shown=shown, want=want, word=word, bent=alone and pair.flexed)
 
 
 def _line(pair: PairReading, cell: Cell) -> Line:
@@ -227,6 +234,55 @@ def scale_of(value: float, low: float | None, high: float | None, unit: str) -> 
     end = 100.0 if high is None else at(high)
     told = f"{said(value, unit)}, expected {between(low, high, unit)}"
     return Scale(low=start, width=end - start, at=at(value), open_left=low is None, open_right=high is None, told=told)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Since:
+    """What became of a thing after a test: a sentence and where it leads, and the one step that is to be done now."""
+
+    says: str = ""
+    url: str = ""
+    step: str = ""
+    step_url: str = ""
+
+
+CAME_TO = {
+    Verdict.PASS: "It has passed since, on {}",
+    Verdict.WATCH: "It has passed since, to be watched, on {}",
+    Verdict.FAIL: "It has failed since, on {}",
+    Verdict.CANNOT_TELL: "It was measured since, without a verdict, on {}",
+}
+
+
+def since_of(test: BenchTest, subject: Subject, *, mend: str, mend_words: str, again: str, next_scan: str) -> Since:
+    """Return what is to be done about a test that counts, as its thing stands now: an old fail that was mended asks nothing."""
+    item, newer, verdict = subject.item, subject.last, Verdict(test.verdict)
+    says, url = "", ""
+    if newer is not None and newer.pk != test.pk and newer.done_at >= test.done_at:
+        says, url = CAME_TO[Verdict(newer.verdict)].format(day_words(newer.done_at)), newer.get_absolute_url()
+    if item.retired_on or item.gone_home_on:
+        gone = "It is retired" if item.retired_on else "It has gone home"
+        return Since(says=gone, url=item.get_absolute_url())
+    dead = set(test.dead_channels) & dead_channels(item.excepts)
+    if verdict == Verdict.FAIL and (item.suspect_since or dead):
+        mended = standing_repairs().filter(item=item, done_at__gte=newer.done_at if says and newer else test.done_at)
+        repair = mended.order_by("-done_at", "-pk").first()
+        if repair is not None:
+            words = f"It was repaired since, on {day_words(repair.done_at)}"
+            return Since(says=words, url=item.get_absolute_url(), step="Test it again", step_url=again)
+        return Since(says=says, url=url, step=mend_words, step_url=mend)
+    if says:
+        return Since(says=says, url=url)
+    if verdict == Verdict.FAIL:
+        seen_to = test.faults_found.exclude(closed_at=None).select_related("closed_by").order_by("-closed_at").first()
+        if seen_to is None or seen_to.closed_at is None:
+            return Since(step=mend_words, step_url=mend)
+        who = f" by {seen_to.closed_by}" if seen_to.closed_by else ""
+        words = f"It was seen to{who} on {day_words(seen_to.closed_at)}: {seen_to.closed_how.rstrip('.')}"
+        return Since(says=words, url=item.get_absolute_url())
+    if verdict == Verdict.CANNOT_TELL:
+        return Since(step="Measure it again", step_url=again)
+    return Since(step="Scan the next", step_url=next_scan)
 
 
 def where_to_look(test: BenchTest) -> Repair | None:

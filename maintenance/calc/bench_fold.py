@@ -15,7 +15,8 @@ _SEEN = frozenset({Symptom.DAMAGED, Symptom.PARTS_MISSING})  # no reading shows 
 @dataclass(frozen=True, kw_only=True)
 class TestSeen:
     """One test that counts. `confined` says that all it found bad lies in the channels `dead` of `channels`; `covers` names
-    the channels it looked at where it did not look at the whole thing; `says` that the tester wrote what was done."""
+    the channels it looked at where it did not look at the whole thing; `says` that the tester wrote what was done; `steps` the
+    steps of a box that were answered, None where there are none; `symptom` what a bad one does in the tester's own word."""
 
     __test__ = False  # the name begins as pytest's tests do
 
@@ -31,6 +32,8 @@ class TestSeen:
     covers: frozenset[int] = frozenset()
     channels: int = 0
     says: bool = False
+    steps: frozenset[str] | None = None
+    symptom: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,12 +116,14 @@ def fold(given: Given, stays: Callable[[FaultSeen, TestSeen], str]) -> Folded:
         for key, failure in failed.items():
             if found[key] is None:
                 bench_open[key] = _failure_stays(failure, test, mended)
+                if not bench_open[key] and failure.symptom:
+                    heard = FaultSeen(key=key, at=failure.at, symptom=failure.symptom)
+                    bench_open[key] = _report_stays(heard, test, mended, stays)
                 if not bench_open[key]:
                     found[key] = test.key
         for report in given.reports:
             if report.key not in answered and report.at <= test.at:
-                said = report.symptom in _SEEN and (test.says or any(report.at <= at <= test.at for at in mended))
-                open_still[report.key] = "" if said else stays(report, test)
+                open_still[report.key] = _report_stays(report, test, mended, stays)
                 if not open_still[report.key]:
                     answered[report.key] = test.key
     return Folded(
@@ -131,6 +136,14 @@ def fold(given: Given, stays: Callable[[FaultSeen, TestSeen], str]) -> Folded:
         bench_open={key: why for key, why in bench_open.items() if why},
         calls=calls,
     )
+
+
+def _report_stays(
+    report: FaultSeen, test: TestSeen, mended: Sequence[datetime], stays: Callable[[FaultSeen, TestSeen], str]
+) -> str:
+    if report.symptom in _SEEN and (test.says or any(report.at <= at <= test.at for at in mended)):
+        return ""
+    return stays(report, test)
 
 
 def _failure_stays(failure: TestSeen, test: TestSeen, mended: Sequence[datetime]) -> str:

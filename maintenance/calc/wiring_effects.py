@@ -46,6 +46,16 @@ def family_of(wiring: Wiring) -> Family:
     return Family.BALANCED if roles >= _LEGS else Family.SINGLE
 
 
+def holds_parts(wiring: Wiring) -> bool:
+    """Say whether more than copper sits between the pins of a wiring: a resistor, a lift's gap, windings, a capsule.
+
+    Many volts would break what an insulation tester means to find whole.
+    """
+    ends = wiring.end_index
+    beside = any(ends[wiring.index[m.a]] == ends[wiring.index[m.b]] or m.over_ohm is not None for m in wiring.maybes)
+    return bool(wiring.resistors) or beside or any("microphone end" in end.plug for end in wiring.ends)
+
+
 def open_effect(net: Net, family: Family) -> str:
     if net.is_screen and family is Family.BALANCED:
         return "No phantom power, and hum and radio come in; a dynamic microphone may still sound right."

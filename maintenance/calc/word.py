@@ -3,8 +3,8 @@
 from maintenance.calc.bench import DEPTH_WORDS, Depth, Finding, Judgement, Verdict
 
 
-def judge_word(*, word: bool | None, depth: Depth, note: str = "") -> Judgement:
-    """Return what the tester's word comes to; nobody having said is no verdict."""
+def judge_word(*, word: bool | None, depth: Depth, note: str = "", symptom: str = "") -> Judgement:
+    """Return what the tester's word comes to; nobody having said is no verdict. `symptom` is what a bad one does."""
     if word is None:
         return Judgement(verdict=Verdict.CANNOT_TELL, reasons=("Nobody said whether it is good: say good or not good.",))
     unmeasured = ("No reading was written down: the verdict is the tester's word.",)
@@ -14,13 +14,13 @@ def judge_word(*, word: bool | None, depth: Depth, note: str = "") -> Judgement:
             reasons=(f"The tester says it is good, by {DEPTH_WORDS[depth]}.",),
             not_measured=unmeasured,
         )
-    said = " ".join(note.split()).rstrip(".")
+    said = "; ".join(part for part in (symptom, " ".join(note.split()).rstrip(".")) if part)
     return Judgement(
         verdict=Verdict.FAIL,
         findings=(
             Finding(
                 name="word",
-                title="Not good",
+                title=f"Not good: {symptom}" if symptom else "Not good",
                 text=f"The tester says it is not good{f': {said}' if said else ', without saying what is wrong'}.",
                 repair="" if said else "Measure it to find what is wrong.",
             ),

@@ -33,7 +33,9 @@ from maintenance.services.bench_judging import (
 __all__ = ["NONE_SEEN", "Given", "Recorded", "TestRefused", "test_record", "test_undo"]
 
 _DATED_AT_ONCE = 20
-_KEPT = frozenset({"channels", "confined", "covers"})  # of a test's effects, what follows from its readings alone
+_KEPT = frozenset(
+    {"channels", "confined", "covers", "steps", "symptom"}
+)  # of a test's effects, what follows from its readings alone
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -214,7 +216,7 @@ def _words(test: BenchTest, item: Item, given: Given, became: Became, at: dateti
         )
     if newest and test.verdict != Verdict.FAIL and item.test_by:
         why = Risk.objects.filter(item=item).values_list("why", flat=True).first()
-        words.append(f"Test by {day_words(item.test_by)}: {why.rstrip('.')}." if why else f"Test by {day_words(item.test_by)}.")
+        words.append(f"Test by {day_words(item.test_by)}. {why or ''}".rstrip())
     if item.bought_on is None and given.done_at < item.added_at:
         words.append(f"That is before it came on record here, on {day_words(item.added_at)}.")
     instrument = given.instrument

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -50,7 +51,7 @@ def fault_uid(test: BenchTest) -> uuid.UUID:
 def items_refold(*, item_ids: Iterable[int], at: datetime) -> dict[int, Became]:
     """Bring the standing, faults and calls of these items in step with their record; a constant number of queries."""
     keys = sorted(set(item_ids))
-    items = {item.pk: item for item in Item.objects.filter(pk__in=keys).order_by("pk")}
+    items = {item.pk: item for item in Item.objects.filter(pk__in=keys).select_related("type").order_by("pk")}
     tests = _by_item(standing_tests().filter(item__in=keys).defer("readings").select_related("person"))
     faults = _by_item(Fault.objects.filter(item__in=keys).order_by("opened_at", "pk"))
     repairs = _by_item(standing_repairs().filter(item__in=keys))
@@ -105,7 +106,7 @@ class _Work:
                 excepts=dead_channels(base["excepts"]),
                 tested_on=datetime.fromisoformat(base["tested_on"]).date() if base["tested_on"] else None,
             ),
-            _stays,
+            partial(_stays, item.type.kind),
         )
         if before is not None:
             self._standing(item, base, folded)
@@ -141,7 +142,7 @@ class _Work:
             fault = known or Fault(
                 uid=uid,
                 item=item,
-                symptom=Symptom.OTHER,
+                symptom=test.effects.get("symptom") or Symptom.OTHER,
                 note=failed_words(test),
                 opened_at=test.done_at,
                 found=Found.BENCH,
@@ -205,14 +206,18 @@ def seen_of(test: BenchTest, zone: ZoneInfo) -> TestSeen:
         covers=frozenset(test.effects.get("covers", ())),
         channels=test.effects.get("channels", 0),
         says=bool(test.note.strip()),
+        steps=frozenset(test.effects["steps"]) if "steps" in test.effects else None,
+        symptom=test.effects.get("symptom", ""),
     )
 
 
-def _stays(report: FaultSeen, test: TestSeen) -> str:
+def _stays(kind: str, report: FaultSeen, test: TestSeen) -> str:
     from maintenance.calc.bench import Procedure
     from maintenance.calc.suspicions import answers
 
-    return answers(symptom=Symptom(report.symptom), depth=test.depth, procedure=Procedure(test.procedure))
+    return answers(
+        symptom=Symptom(report.symptom), depth=test.depth, procedure=Procedure(test.procedure), kind=kind, steps=test.steps
+    )
 
 
 def _answer_words(test: BenchTest) -> str:

@@ -24,6 +24,8 @@ from maintenance.calc.bench import (
     Verdict,
 )
 from maintenance.calc.bench_limits import BenchLimits
+from maintenance.calc.suspicions import base_of
+from maintenance.calc.symptoms import Symptom
 from maintenance.calc.word import judge_word
 from maintenance.models import BenchSettings, BenchTest, Sitting
 
@@ -51,7 +53,7 @@ class Given:
 
     `after` is the uid of the newest test the tester had seen (`NONE_SEEN`: there was none; None: not asked). `word` is the
     tester's own word, for `Procedure.WORD`. `null_ohms` is what the test leads read alone, None when nobody measured it.
-    `corrects` is the test this one stands in for.
+    `corrects` is the test this one stands in for. `symptom` is what a bad one does, beside a word.
     """
 
     uid: UUID
@@ -62,6 +64,7 @@ class Given:
     readings: tuple[PairReading, ...] = ()
     steps: tuple[StepReading, ...] = ()
     word: bool | None = None
+    symptom: str = ""
     instrument: Item | None = None
     instrument_name: str = ""
     null_ohms: float | None = None
@@ -90,6 +93,8 @@ def given_check(given: Given, *, received_at: datetime) -> None:
     ):
         if value is not None and not (math.isfinite(value) and least <= value <= most):
             raise TestRefused(words, name)
+    if given.symptom and given.symptom not in set(Symptom):
+        raise TestRefused(f"“{given.symptom[:40]}” is none of the things a bad one does: {', '.join(Symptom)}.", "symptom")
     if len(given.note) > LONGEST_NOTE:
         raise TestRefused(f"Keep the note under {LONGEST_NOTE} characters.", "note")
     if len(given.readings) + len(given.steps) > MOST_READINGS:
@@ -133,7 +138,7 @@ def judged(given: Given, subject: Subject, limits: BenchLimits) -> Judgement:
             f"A {KIND_NAMES[subject.kind]} is not tested by “{given.procedure}”; what fits is: {fits}.", "procedure"
         )
     if given.procedure == Procedure.WORD:
-        return judge_word(word=given.word, depth=given.depth, note=given.note)
+        return judge_word(word=given.word, depth=given.depth, note=given.note, symptom=_heard(given))
     if given.procedure == Procedure.WIRING:
         return _wiring_judged(given, subject, limits)
     from maintenance.calc.procedures import judge_steps
@@ -196,8 +201,20 @@ def row_of(given: Given, subject: Subject, judgement: Judgement, *, person: Any,
         limits=dict(judgement.limits),
         note=" ".join(given.note.split()),
         minutes=given.minutes,
-        effects=_reach(given, subject, judgement),
+        effects=_reach(given, subject, judgement) | _looked_into(given),
     )
+
+
+def _heard(given: Given) -> str:
+    """Return what a bad one does in the tester's own word; nothing where that says no more than that it is bad."""
+    return given.symptom if given.word is False and given.symptom != Symptom.OTHER else ""
+
+
+def _looked_into(given: Given) -> dict[str, Any]:
+    """Return which steps of a box were answered, and what the tester heard: a complaint is laid to rest by these."""
+    if given.procedure == Procedure.WORD:
+        return {"symptom": heard} if (heard := _heard(given)) else {}
+    return {"steps": sorted({base_of(reading.step) for reading in given.steps})} if given.steps else {}
 
 
 def _reach(given: Given, subject: Subject, judgement: Judgement) -> dict[str, Any]:
@@ -225,22 +242,16 @@ def _channels_seen(given: Given, subject: Subject) -> set[int]:
         return {int(head) for head in heads if head.isdecimal()}
     if not given.steps:
         return set()
-    from maintenance.calc.procedures import steps_for
+    from maintenance.calc.procedures import every_step
 
-    laid_out = steps_for(
-        procedure=given.procedure,
-        facts=subject.facts,
-        capabilities=BenchSettings.current().capabilities(),
-        limits=bench_limits(),
-        golden=subject.golden,
-    )
+    laid_out = every_step(procedure=given.procedure, facts=subject.facts, limits=bench_limits(), golden=subject.golden)
     answered = {reading.step for reading in given.steps}
     return {step.channel for step in laid_out if step.key in answered and step.channel is not None}
 
 
 def _as_read(given: Given) -> dict[str, Any]:
     if given.procedure == Procedure.WORD:
-        return {"word": given.word}
+        return {"word": given.word} | ({"symptom": given.symptom} if given.symptom and given.word is False else {})
     as_read: dict[str, Any] = {}
     if given.readings:
         as_read["pairs"] = [

@@ -143,13 +143,14 @@ def sitting_record(request: HttpRequest, pk: int) -> HttpResponse:
     if found.item is None:
         return go(request, sitting, scan=post.get("code", "")[:40], sound="unknown")
     if post.get("word") in {"good", "bad"}:
-        note = _word_note(post.get("symptom", ""), post.get("note", ""))
+        said = post.get("symptom", "")
         return _record_word(
             request,
             sitting,
             found.item,
             good=post["word"] == "good",
-            note=note,
+            note=" ".join(post.get("note", "").replace("\0", " ").split()),
+            symptom=said if said in set(Symptom) else "",
             minutes=minutes_since(post.get("began", ""), at),
             uid=uuid_of(post.get("uid")),
             after=uuid_of(post.get("after")),
@@ -195,6 +196,7 @@ def _record_word(
     good: bool,
     run: bool = False,
     note: str = "",
+    symptom: str = "",
     minutes: float | None = None,
     uid: uuids.UUID | None = None,
     after: uuids.UUID | None = None,
@@ -209,6 +211,7 @@ def _record_word(
         depth=LAMPS_OF.get(depth, depth),
         done_at=at,
         word=good,
+        symptom="" if good else symptom,
         note=note,
         minutes=minutes,
         after=after,
@@ -221,14 +224,9 @@ def _record_word(
         if run:
             return go(request, sitting, run=True, say=str(refused), sound="unknown")
         shown = on_bench(item, sitting=sitting, at=at, procedure=Procedure.WORD)
-        shown.asked.note = note
+        shown.asked.note, shown.asked.symptom = note, symptom
         return _refused(request, sitting, shown, str(refused), field=refused.field)
     return _told(request, sitting, recorded, run=run)
-
-
-def _word_note(symptom: str, note: str) -> str:
-    said = symptom if symptom in set(Symptom) - {Symptom.OTHER} else ""
-    return "; ".join(part for part in (said, " ".join(note.replace("\0", " ").split())) if part)
 
 
 def _refused(request: HttpRequest, sitting: Sitting, shown: OnBench, words: str, field: str = "") -> HttpResponse:

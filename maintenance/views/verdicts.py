@@ -15,10 +15,11 @@ from inventory.models import Item
 from maintenance.bench_form import Asked, answered, asked_of, prefill
 from maintenance.bench_subject import Subject, subject_of
 from maintenance.calc.bench import DEPTH_WORDS, Depth, Procedure, Verdict
+from maintenance.calc.symptoms import Symptom
 from maintenance.models import BenchSettings, BenchTest, Sitting
 from maintenance.services.bench import Given, TestRefused, test_record, test_undo
 from maintenance.sitting_page import EDGES, MARKS, WORDS, lead_drawing
-from maintenance.verdict_page import Readings, pairs_of, readings_of, steps_of, where_to_look
+from maintenance.verdict_page import Readings, Since, pairs_of, readings_of, since_of, steps_of, where_to_look
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -42,9 +43,22 @@ def bench_test(request: HttpRequest, uid: uuids.UUID) -> HttpResponse:
     by = getattr(test, "corrected_by", None)
     here = Sitting.objects.filter(person=signed_in(request), ended_at=None).order_by("-began_at").first()
     repaired = where_to_look(test) if verdict in {Verdict.FAIL, Verdict.WATCH} and test.procedure == Procedure.WIRING else None
+    again = f"{here.get_absolute_url()}?scan={item.code}" if here else f"{reverse('sittings')}?scan={item.code}"
+    mend = reverse("repair-add", args=[item.code])
+    since = Since()
+    if by is None:
+        since = since_of(
+            test,
+            subject,
+            mend=f"{mend}?end={repaired.end}" if repaired else mend,
+            mend_words=f"Open plug {repaired.end} and repair" if repaired else "Repair it",
+            again=again,
+            next_scan=here.get_absolute_url() if here else reverse("sittings"),
+        )
     context: dict[str, Any] = {
         "section": "Bench",
         "test": test,
+        "since": since,
         "item": item,
         "word": WORDS[verdict],
         "mark": MARKS[verdict],
@@ -57,8 +71,7 @@ def bench_test(request: HttpRequest, uid: uuids.UUID) -> HttpResponse:
         "repaired": repaired,
         "ends": _ends_named(test),
         "sitting": here,
-        "again": f"{here.get_absolute_url()}?scan={item.code}" if here else f"{reverse('sittings')}?scan={item.code}",
-        "next_scan": here.get_absolute_url() if here else reverse("sittings"),
+        "again": again,
         "mains": test.procedure == Procedure.MAINS or item.type.kind in ("power", "amplifier"),
         **_measured(test, subject),
     }
@@ -98,15 +111,10 @@ def _measured(test: BenchTest, subject: Subject) -> dict[str, Any]:
         readings: Readings = readings_of(wiring, pairs, joins)
         return {"picture": lead_drawing(wiring, joins), "readings": readings}
     if test.readings.get("steps"):
-        from maintenance.calc.procedures import steps_for
+        from maintenance.calc.procedures import every_step
 
-        steps = steps_for(
-            procedure=Procedure(test.procedure),
-            facts=subject.facts,
-            capabilities=BenchSettings.current().capabilities(),
-            limits=limits,
-            golden=subject.golden,
-        )
+        # the shop may have sold the meter since: what was answered then is told all the same
+        steps = every_step(procedure=Procedure(test.procedure), facts=subject.facts, limits=limits, golden=subject.golden)
         return {"steps": steps_of(test, subject, steps)}
     return {}
 
@@ -138,6 +146,7 @@ def bench_test_correct(request: HttpRequest, uid: uuids.UUID) -> HttpResponse:
                 readings=pairs,
                 steps=steps,
                 word=word,
+                symptom=asked.symptom,
                 instrument=test.instrument,
                 instrument_name=test.instrument_name,
                 null_ohms=test.null_ohms,
@@ -157,7 +166,15 @@ def bench_test_correct(request: HttpRequest, uid: uuids.UUID) -> HttpResponse:
             refused = "One answer cannot be read. Nothing is written yet."
     else:
         prefill(asked, test)
-    context = {"section": "Bench", "test": test, "item": item, "asked": asked, "refused": refused, "uid": uuids.uuid4()}
+    context = {
+        "section": "Bench",
+        "test": test,
+        "item": item,
+        "asked": asked,
+        "symptoms": list(Symptom),
+        "refused": refused,
+        "uid": uuids.uuid4(),
+    }
     return render(request, "maintenance/bench/correct.html", context, status=422 if refused else 200)
 
 

@@ -14,6 +14,7 @@ from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.procedures import steps_for
 from maintenance.models import BenchFigure, BenchSettings
 from maintenance.services.bench import Given, TestRefused, test_record
+from maintenance.services.faults import fault_open
 from tests.builders import NOW, make_item, make_type
 
 pytestmark = pytest.mark.django_db
@@ -119,6 +120,29 @@ def test_a_desk_is_good_except_where_its_phantom_collapses(desk):
     assert desk.excepts == "7, 14"
     assert desk.suspect_since is None
     assert taken < 2, "96 answers and their figures in one short transaction"
+
+
+def test_a_box_answers_a_complaint_by_what_was_measured_alone(box):
+    """It hums: a pass that looked at the pad says nothing of the lift switch; one that tried the switch does."""
+    fault = fault_open(uid=uuid.uuid4(), item=box, symptom="hums", at=NOW - timedelta(hours=1))
+    looked = recorded(box, Procedure.PASSIVE_BOX, {"pad": 20.1, "through": True, "gain": -21.8})
+    assert [(f, why) for f, why in looked.open_still] == [(fault, "Nothing that was measured looks into “hums”.")]
+    assert recorded(box, Procedure.PASSIVE_BOX, GOOD, hours=1).closed == [fault]
+
+
+def test_a_word_alone_does_not_answer_for_what_feeds_a_box(box):
+    fault = fault_open(uid=uuid.uuid4(), item=box, symptom="no phantom", at=NOW - timedelta(hours=1))
+    given = Given(uid=uuid.uuid4(), item=box, procedure=Procedure.WORD, depth=Depth.LAMPS, done_at=NOW, word=True)
+    done = test_record(given=given, person=None, received_at=NOW)
+    assert done.open_still[0][0] == fault and "a word alone" in done.open_still[0][1]
+
+
+def test_channels_that_were_answered_count_whatever_the_shop_owns_now(desk):
+    BenchSettings.objects.update_or_create(pk=1, defaults={"measures": [], "asked_at": NOW})
+    done = recorded(desk, Procedure.PHANTOM, feeding(2))
+    assert done.test.effects["covers"] == [1, 2]
+    desk.refresh_from_db()
+    assert desk.tested_on is None, "two of its channels prove no whole"
 
 
 def test_a_mains_lead_is_held_against_the_companys_own_limits_alone(mains_lead):

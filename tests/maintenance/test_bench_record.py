@@ -135,6 +135,32 @@ def test_what_crackles_when_moved_wants_a_flexed_test(lead):
     assert columns(lead)[2] is None
 
 
+def test_a_bad_word_carries_what_a_bad_one_does(lead, technician):
+    recorded = recorded_of(lead, word=False, symptom="crackles", note="at plug B", depth=Depth.LAMPS)
+    fault = Fault.objects.get()
+    assert (fault.symptom, fault.found, fault.note) == ("crackles", Found.BENCH, "Not good: crackles")
+    assert recorded.judgement.findings[0].text.endswith("not good: crackles; at plug B.")
+    # as if it had been said on a stage: neither a repair nor words answer it without bending
+    repair_record(uid=uuid.uuid4(), item=lead, did="new plug", done_at=NOW, person=technician, received_at=NOW)
+    still = recorded_of(lead, 1, note="cut back", depth=Depth.OHMS)
+    assert "flex" in still.open_still[0][1].lower() and columns(lead)[2] is not None
+    assert recorded_of(lead, 2, depth=Depth.OHMS_FLEXED).closed == [fault]
+
+
+def test_a_bad_word_taken_back_and_put_back_still_says_what_it_does(lead, technician):
+    test = recorded_of(lead, word=False, symptom="hums").test
+    undo = test_undo(test=test, person=technician, at=NOW)
+    assert columns(lead)[2] is None
+    test_undo(test=undo, person=technician, at=NOW)
+    assert Fault.objects.get(closed_at=None, withdrawn_at=None).symptom == "hums"
+
+
+def test_a_symptom_nobody_knows_is_refused_by_name(lead):
+    with pytest.raises(TestRefused) as refused:
+        recorded_of(lead, word=False, symptom="sings")
+    assert refused.value.field == "symptom" and not BenchTest.objects.exists()
+
+
 def test_a_report_made_after_the_test_stays_open(lead):
     fault = said(lead, hours=1)
     assert recorded_of(lead).closed == [] and columns(lead)[2] == fault.opened_at

@@ -10,14 +10,16 @@ from django.urls import reverse
 from django.utils.html import strip_tags
 
 from company.clock import now
+from company.templatetags.tape import moment
 from inventory.calc import codes
 from inventory.calc.kinds import Kind
 from inventory.models import Item, Label, LeadFacts
 from maintenance.calc.bench import Depth, Procedure, Verdict
-from maintenance.models import BenchTest, Repair, Sitting
+from maintenance.models import BenchSettings, BenchTest, Fault, Repair, Sitting
 from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import fault_open
 from maintenance.services.wirings import wirings_load, wirings_shipped
+from maintenance.sitting_page import count_of
 from tests.builders import make_case, make_counted_line, make_item, make_person, make_type
 
 GOOD = {"p:A1:B1": "0.41", "p:A2:B2": "0.62", "p:A3:B3": "0.61", "rest:wrong pairs": "over"}
@@ -280,7 +282,12 @@ def test_the_testers_word_is_taken_no_deeper_than_lamps(as_technician, sitting, 
     record(as_technician, sitting, lead, {"word": "bad", "symptom": "hums", "note": "at plug B"})
     test = BenchTest.objects.get()
     assert (test.verdict, test.procedure, test.depth) == (Verdict.FAIL, Procedure.WORD, Depth.LAMPS)
-    assert test.note == "hums; at plug B"
+    assert (test.note, test.readings) == ("at plug B", {"word": False, "symptom": "hums"})
+    assert [finding["title"] for finding in test.findings] == ["Not good: hums"]
+    fault = Fault.objects.get()
+    assert (fault.symptom, fault.note) == ("hums", "Not good: hums")
+    # the next tester of it is sent to the likely cause
+    assert "Test this first" in words(on(as_technician, sitting, lead))
 
 
 def test_the_same_form_sent_twice_is_one_test(as_technician, sitting, lead):
@@ -404,6 +411,63 @@ def test_the_count_says_what_was_tested_and_what_still_fits(as_technician, sitti
     said = words(as_technician.get(sitting.get_absolute_url()))
     assert "3 good, 1 bad" in said
     assert "2.0 min each, 40 min left: about 20 more fit" in said
+
+
+def told_at(sitting, item, minutes_in):
+    at = sitting.began_at + timedelta(minutes=minutes_in)
+    told = {"procedure": Procedure.WORD, "depth": Depth.LAMPS, "word": True, "minutes": 3}
+    test_record(given=Given(uid=uuid.uuid4(), item=item, done_at=at, sitting=sitting, **told), person=None, received_at=at)
+
+
+def sat(sitting, lead_type, began, *minutes_in):
+    Sitting.objects.filter(pk=sitting.pk).update(began_at=began)
+    sitting.refresh_from_db()
+    for n, minutes in enumerate(minutes_in):
+        told_at(sitting, make_item(type=lead_type, name=str(n)), minutes)
+    return sitting
+
+
+def test_an_ended_sitting_says_how_many_in_what_time(as_technician, sitting, lead_type):
+    """Ended nine days after the last test: the days are no time at the bench."""
+    sat(sitting, lead_type, now() - timedelta(days=9), 20, 40, 65)
+    assert "Paused since" in words(as_technician.get(sitting.get_absolute_url()))
+    Sitting.objects.filter(pk=sitting.pk).update(ended_at=now())
+    said = words(as_technician.get(sitting.get_absolute_url()))
+    assert "3 tested in 1 h 5 min; 3.0 min each." in said
+    assert "min over" not in said and "days" not in said
+
+
+def test_minutes_left_run_on_over_midnight_and_stand_still_in_a_pause(as_technician, sitting, lead_type):
+    midnight = now().replace(hour=0, minute=0, second=0, microsecond=0)
+    sat(sitting, lead_type, midnight - timedelta(minutes=40), 10, 30, 50)
+    after_midnight = midnight + timedelta(minutes=20)
+    assert count_of(sitting, after_midnight).pace == "3.0 min each, 30 min left: about 10 more fit"
+    assert count_of(sitting, midnight + timedelta(minutes=100)).pace == (
+        f"Paused since {moment(midnight + timedelta(minutes=10))}; 3.0 min each"
+    )
+    told_at(sitting, make_item(type=lead_type, name="after supper"), 300)
+    back = count_of(sitting, sitting.began_at + timedelta(minutes=310))
+    assert back.left == 90 - (50 + 3 + 10), "the pause of four hours counts as the three minutes of its test"
+
+
+def test_a_sitting_over_its_minutes_says_by_how_much(sitting, lead_type):
+    sat(sitting, lead_type, now() - timedelta(minutes=200), 50, 100, 150)
+    assert count_of(sitting, sitting.began_at + timedelta(minutes=200)).pace == "3.0 min each, 1 h 50 min over"
+
+
+def test_what_the_shop_cannot_measure_is_named_quietly(as_technician, sitting):
+    kind = make_type(Kind.INTERFACE_BOX, name="Passive direct box")
+    box = make_item(type=kind)
+    BenchSettings.objects.update_or_create(pk=1, defaults={"measures": [], "asked_at": now()})
+    said = words(on(as_technician, sitting, box))
+    assert "What your shop cannot measure here" in said and "(needs: " in said
+
+
+def test_no_insulation_tester_on_what_is_more_than_copper(as_technician, sitting, lead, wirings):
+    assert "insulation tester" not in words(on(as_technician, sitting, lead))
+    kind = make_type(Kind.LEAD, name="Terminator")
+    LeadFacts.objects.create(type=kind, wiring="dmx-terminator")
+    assert "never an insulation tester" in words(on(as_technician, sitting, make_item(type=kind, length_mm=100)))
 
 
 @pytest.mark.parametrize("count", [1, 20])

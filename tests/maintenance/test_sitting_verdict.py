@@ -7,13 +7,16 @@ from datetime import timedelta
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils.html import strip_tags
 
 from company.clock import now
+from company.templatetags.tape import day
 from inventory.calc.kinds import Kind
 from inventory.models import MulticoreFacts
-from maintenance.calc.bench import Depth, PairReading, Procedure, Verdict
-from maintenance.models import BenchTest
+from maintenance.calc.bench import Depth, PairReading, Procedure, StepReading, Verdict
+from maintenance.models import BenchSettings, BenchTest, Fault
 from maintenance.services.bench import Given, test_record
+from maintenance.services.faults import fault_close
 from maintenance.services.repairs import repair_record
 from maintenance.verdict_page import scale_of
 from tests.builders import make_item, make_type
@@ -35,9 +38,8 @@ GOOD = {"A1B1": 0.4, "A2B2": 0.6, "A3B3": 0.6}
 
 
 def a_test(item, readings=(), person=None, procedure=Procedure.WIRING, **kw):
-    given = Given(
-        uid=uuid.uuid4(), item=item, procedure=procedure, depth=Depth.OHMS, done_at=now(), readings=tuple(readings), **kw
-    )
+    kw = {"done_at": now(), **kw}
+    given = Given(uid=uuid.uuid4(), item=item, procedure=procedure, depth=Depth.OHMS, readings=tuple(readings), **kw)
     return test_record(given=given, person=person, received_at=now()).test
 
 
@@ -170,6 +172,54 @@ def test_a_verdict_asks_the_database_alike_after_one_test_and_after_many(as_tech
             page(as_technician, test)
         counts.append(len(asked))
     assert counts[0] == counts[1] <= 14
+
+
+def next_step(answer):
+    found = re.search(r'class="strip next" href="([^"]+)"><span class="name">([^<]+)', answer.content.decode())
+    return found and (found[2], found[1])
+
+
+def test_an_old_fail_follows_what_became_of_the_thing(as_technician, lead, technician):  # noqa: F811
+    ago = [now() - timedelta(days=days) for days in (9, 6, 3)]
+    failed = a_test(lead, nine(A1B1=0.4, A3B3=0.6), done_at=ago[0])
+    mend = reverse("repair-add", args=[lead.code])
+    assert next_step(page(as_technician, failed)) == ("Repair it", mend)
+    repair_record(uid=uuid.uuid4(), item=lead, did="new plug", end="", done_at=ago[1], person=technician, received_at=now())
+    repaired = page(as_technician, failed)
+    assert f"It was repaired since, on {day(ago[1])}." in words(repaired) and next_step(repaired)[0] == "Test it again"
+    passed = a_test(lead, nine(**GOOD), done_at=ago[2])
+    old = page(as_technician, failed)
+    assert f'<a href="{passed.get_absolute_url()}">It has passed since, on {day(ago[2])}</a>' in old.content.decode()
+    assert next_step(old) is None and "Suspect from now on" not in words(old)
+    again = a_test(lead, nine(A1B1=0.4))
+    assert next_step(page(as_technician, again))[0] == "Repair it"
+    assert "It has failed since" in words(page(as_technician, failed))
+    assert "It has failed since" in words(page(as_technician, passed))
+
+
+def test_a_fail_somebody_saw_to_by_hand_asks_nothing(as_technician, lead, technician):  # noqa: F811
+    failed = a_test(lead, nine(A1B1=0.4))
+    fault_close(fault=Fault.objects.get(), person=technician, how="Plug was not pushed in", at=now())
+    seen = page(as_technician, failed)
+    assert "It was seen to by" in words(seen) and "Plug was not pushed in." in words(seen) and next_step(seen) is None
+
+
+def test_what_was_read_while_bent_alone_stands_in_its_ring(as_technician, lead):  # noqa: F811
+    bent = [pair("A1", "B1", 0.4, flexed=True), pair("A2", "B2", 0.6), pair("A2", "B2", 0.7, flexed=True)]
+    test = a_test(lead, [*bent, pair("A3", "B3", 66.0, flexed=True)])
+    html = page(as_technician, test).content.decode()
+    cells = re.findall(r'<td class="([^"]*)">(.*?)</td>', html)
+    ringed = [strip_tags(body) for css, body in cells if "want" in css]
+    assert ringed == ["0.40bent", "0.60", "66.00too highbent"]
+    listed = re.search(r"Worst while bent.*?</ul>", html, re.S)[0]
+    assert "A2 to B2" in listed and "A1 to B1" not in listed and "A3 to B3" not in listed
+
+
+def test_answers_are_named_though_the_shop_can_measure_them_no_more(as_technician, company):
+    box = make_item(type=make_type(Kind.INTERFACE_BOX, name="Passive direct box"))
+    done = a_test(box, procedure=Procedure.PASSIVE_BOX, steps=(StepReading(step="winding-out", value=40.0),))
+    BenchSettings.objects.update_or_create(pk=1, defaults={"measures": [], "asked_at": now()})
+    assert "Output winding" in words(page(as_technician, done))
 
 
 def test_a_scale_places_a_figure_on_its_range():
