@@ -26,6 +26,7 @@ class HoursStrip:
     need: str
     after_need: bool  # its figure fits behind the bracket's end
     over: bool  # the stripes run off the edge
+    on_tape: bool  # the bracket ends over what is sure
     says: str
     needs: str
 
@@ -52,6 +53,7 @@ def strip_of(life: Life | None, need_h: float, axis: float) -> HoursStrip | None
         need=f"{need:.2f}%",
         after_need=need < 80,
         over=life.high_h > axis,
+        on_tape=need < low,
         says=said,
         needs=f"{hours_up(need_h)} h",
     )

@@ -257,7 +257,7 @@ function redraw() {
   if (!entry || isBusy() || entry.undone) return;
   const item = itemOf(entry.code);
   const inside = item?.inside;
-  const says = JSON.stringify([entry, item?.name, item?.code, item?.standing, item?.says, inside]);
+  const says = JSON.stringify([entry, item?.name, item?.code, item?.standing, item?.says, inside, item?.cells]);
   if (says === drawnKey()) return;
   drawHit({
     signal: entry.signal,
