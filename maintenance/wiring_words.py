@@ -10,7 +10,7 @@ from maintenance.calc.wirings import Wiring, WiringError, pin_words, wiring_read
 from maintenance.drawings import wiring_drawing
 from maintenance.models import Wiring as Row
 
-MOST_DRAWN = 12  # pins an end, in a list
+MOST_DRAWN = 12  # pins an end that stand in a list at once; more are drawn behind a fold
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,13 +64,14 @@ def _and(words: Iterable[str]) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class Shown:
-    """One wiring of the list: its row, its plugs in words, its drawing where it is small enough to be read."""
+    """One wiring of the list: its row, its plugs in words, its drawing; `pins` of its biggest end where that is folded away."""
 
     row: Row
     plugs: str
     drawing: SafeString | str = ""
     trouble: str = ""
     types: int = 0
+    pins: int = 0
 
 
 def shown(row: Row, *, types: int = 0) -> Shown:
@@ -79,9 +80,9 @@ def shown(row: Row, *, types: int = 0) -> Shown:
         wiring = read(ends=row.ends, nets=row.nets)
     except WiringError as wrong:
         return Shown(row=row, plugs="", trouble=str(wrong), types=types)
-    small = max(len(end.pins) for end in wiring.ends) <= MOST_DRAWN and len(wiring.ends) < 4
+    most = max(len(end.pins) for end in wiring.ends)
     plugs = " to ".join(end.plug for end in wiring.ends)
-    return Shown(row=row, plugs=plugs, drawing=drawn(wiring) if small else "", types=types)
+    return Shown(row=row, plugs=plugs, drawing=drawn(wiring), types=types, pins=most if most > MOST_DRAWN else 0)
 
 
 def choices_of(kind: str) -> list[tuple[str, str]]:

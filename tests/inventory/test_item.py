@@ -315,6 +315,16 @@ def test_quiet_shows_of_past_months_are_told_in_one_line(company):
     assert [(r.entry.did if r.entry else r.when, r.did) for r in past] == [("show 0", ""), ("August", "4 shows")]
 
 
+def test_good_tests_of_past_months_are_told_in_one_line_but_the_newest_stands(company):
+    day = date(2026, 9, 25)
+    tests = [LifeEntry(at=date(2026, m, 9), did="proved", mark="tick", url=f"/t/{m}") for m in (3, 4, 5, 6, 8)]
+    _ahead, past = life_rows([*shows(date(2026, 5, 2)), *tests], day=day, zone=company.zone)
+    assert [(r.entry.url if r.entry else r.when, r.did, r.small) for r in past] == [
+        ("/t/8", "", ""),
+        ("Mar to Jun", "1 show, 4 tests, all good", "show 0"),
+    ]
+
+
 def test_a_fault_breaks_a_run_and_is_never_hidden(company):
     day = date(2026, 9, 25)
     fault = LifeEntry(at=date(2026, 5, 10), did="crackled", bad=True, mark="back")
