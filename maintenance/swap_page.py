@@ -7,9 +7,10 @@ from typing import Any
 
 from inventory.models import Item
 from maintenance.calc.cell_advice import hours_down, hours_up
-from maintenance.calc.cell_words import Advice, Life, SwapReason
+from maintenance.calc.cell_words import Advice, Life, Pool
 from maintenance.cell_needs import Listed, Row
-from maintenance.models import CellForecast
+from maintenance.cell_querysets import lots_counted
+from maintenance.models import CellForecast, CellLot
 from maintenance.services.cell_stock import lot_words
 
 AXIS = 4  # times the longest need: what lasts longer runs off the edge
@@ -124,9 +125,18 @@ def in_hand(found: Listed, item: Item | None) -> dict[str, Any] | None:
         "on_record": bool(lots),
         "done": next((row.done for row in rows if row.done is not None), None),
         "policy": any(r.rule == "fresh every show" for row in rows for r in row.advised.device.rulings),
+        "pool": part_used(found, swaps),
         "uid": uuids.uuid4(),
-        "reason": SwapReason.PRECAUTION,
     }
+
+
+def part_used(found: Listed, bays: list[Any]) -> CellLot | None:
+    """Return the tub of part-used cells that would do at a rehearsal; none at a show, or with too few in it."""
+    if not found.needs.rehearsal or not bays:
+        return None
+    wanted = sum(state.plan.cells_a_bay for state in bays)
+    tubs = lots_counted(CellLot.objects.filter(pool=Pool.REHEARSAL, type__size=bays[0].size))
+    return tubs.filter(left__gte=wanted).select_related("type").order_by("-left", "pk").first()
 
 
 def _take(bays: list[Any], lots: set[Any]) -> str:

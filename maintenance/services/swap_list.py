@@ -11,7 +11,7 @@ from company.models import Person
 from inventory.models import Item
 from maintenance.calc.cell_words import Pool, SwapReason
 from maintenance.cell_state import BayState
-from maintenance.models import Charge, Swap
+from maintenance.models import CellLot, Charge, Swap
 from maintenance.services.cells import (
     CellRefused,
     SwapRefused,
@@ -27,11 +27,17 @@ class How(StrEnum):
     """Why the old set came out, as one tap says it."""
 
     SWAP = "swap"
+    POOL = "pool"  # as a swap, with part-used cells
     DIED = "died"
     LEAKED = "leaked"
 
 
-REASONS = {How.SWAP: SwapReason.PRECAUTION, How.DIED: SwapReason.DIED, How.LEAKED: SwapReason.LEAKED}
+REASONS = {
+    How.SWAP: SwapReason.PRECAUTION,
+    How.POOL: SwapReason.PRECAUTION,
+    How.DIED: SwapReason.DIED,
+    How.LEAKED: SwapReason.LEAKED,
+}
 GLOVES = (
     "Gloves on: leaking or swollen cells go into quarantine, apart from others. Look at the contacts before the device goes."
 )
@@ -49,19 +55,22 @@ def device_swap(
     at: datetime,
     out_volts: float | None = None,
     cell_set: Item | None = None,
+    pool: CellLot | None = None,
     policy: bool = False,
     anyway: bool = False,
 ) -> list[str]:
-    """Fit fresh sets in these bays of one device for a show, all or none, from the oldest lots (or a labelled set).
+    """Fit fresh sets in these bays of one device for a show, all or none, from the oldest lots.
+
+    `cell_set`: a labelled set goes in; `pool`: part-used cells of a tub do, at a rehearsal.
 
     Answers what was done and where what came out goes. SwapRefused with a sentence and a field; the same uid is one swap.
     """
     said: list[str] = []
     for state in bays:
-        lot = state.lot if cell_set is None else None
+        lot = pool or (state.lot if cell_set is None else None)
         if lot is None and cell_set is None and state.fresh_type is None:
             raise SwapRefused(f"What {state.item} takes is not known: name its cell on its type, such as 6LR61.", "lot")
-        reason = SwapReason.POLICY if policy and how is How.SWAP else REASONS[how]
+        reason = SwapReason.POLICY if policy and how in (How.SWAP, How.POOL) else REASONS.get(how, SwapReason.PRECAUTION)
         if state.fitted is None:
             reason = SwapReason.FIRST
         done = swap_record(
@@ -71,7 +80,7 @@ def device_swap(
             lot=lot,
             cell_set=cell_set,
             type=state.fresh_type if lot is None and cell_set is None else None,
-            was_new=True,
+            was_new=pool is None,
             reason=reason,
             out_to=out_to(state, how, out_volts),
             out_volts=out_volts if state.fitted is not None else None,
@@ -79,7 +88,7 @@ def device_swap(
             received_at=at,
             person=person,
             show=show,
-            anyway=anyway,
+            anyway=anyway or pool is not None,
         )
         said += [word for word in done.words if word not in said]
         if lot is None and cell_set is None:
@@ -97,7 +106,7 @@ def out_to(state: BayState, how: How, volts: float | None) -> str:
         return Pool.QUARANTINE
     if state.fitted.type.rechargeable:
         return Pool.CHARGE
-    return Pool.REHEARSAL if how is How.SWAP and _holds(state, volts) else Pool.RECYCLE
+    return Pool.REHEARSAL if how in (How.SWAP, How.POOL) and _holds(state, volts) else Pool.RECYCLE
 
 
 def _holds(state: BayState, volts: float | None) -> bool:

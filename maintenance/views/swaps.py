@@ -23,7 +23,7 @@ from maintenance.cells_back import told
 from maintenance.services.cell_forecasts import swap_list_freeze
 from maintenance.services.cells import CellRefused
 from maintenance.services.swap_list import How, device_keep, device_swap, step_undo, thing_charge
-from maintenance.swap_page import in_hand, page_context
+from maintenance.swap_page import in_hand, page_context, part_used
 
 PARTS = {"now": "now", "list": "list", "count": "count", "carry": "carry-part"}  # template: where it is drawn
 
@@ -163,10 +163,14 @@ def _bays(found: Listed, item: Item) -> list[Any]:
 
 
 def _swap(request: HttpRequest, found: Listed, item: Item, at: datetime, *, how: How = How.SWAP, cell_set: Item | None = None):  # type: ignore[no-untyped-def]
-    rows = found.rows_of(item.pk)
+    rows, bays = found.rows_of(item.pk), _bays(found, item)
+    pool = part_used(found, bays) if how is How.POOL else None
+    if how is How.POOL and pool is None:
+        raise CellRefused("There are no part-used cells for this: take fresh ones.", "lot")
     return device_swap(
         uid=_uuid(request.POST.get("uid")),
-        bays=_bays(found, item),
+        bays=bays,
+        pool=pool,
         how=how,
         show=found.needs.key,
         person=signed_in(request),

@@ -13,8 +13,9 @@ from inventory.calc.kinds import Kind
 from inventory.models import InterfaceBoxFacts
 from maintenance.calc.cell_words import Pool, SwapReason
 from maintenance.cell_needs import listed
-from maintenance.models import CellPlan, CellReading, Charge, FittedSet, HoursNote, Swap
+from maintenance.models import CellForecast, CellPlan, CellReading, Charge, FittedSet, HoursNote, Swap
 from maintenance.services.cells import lot_left
+from shows.models import Show
 from tests.builders import (
     fit_cells,
     make_box,
@@ -315,3 +316,27 @@ def test_a_script_gets_parts_of_the_page_a_sound_and_a_sentence(hand, show, lot)
     ).json()
     assert set(answer["parts"]) == {"now", "list", "count", "carry-part"} and answer["on"] == box.code
     assert answer["sound"] == "fine" and "Swap it" in answer["parts"]["now"]
+
+
+def test_at_a_rehearsal_part_used_cells_go_in_and_at_a_show_they_do_not(as_hand, show, lot):
+    box = a_box(show, lot, hours=140)
+    tub = make_lot(3, pool=Pool.REHEARSAL)
+    assert "From the part-used tub" not in words(page(as_hand, show, on=box.code))
+    assert do(as_hand, show, box, "pool").status_code == 422 and lot_left(tub) == 3
+    Show.objects.filter(pk=show.pk).update(rehearsal=True)
+    assert "From the part-used tub" in words(page(as_hand, show, on=box.code))
+    do(as_hand, show, box, "pool")
+    swap = Swap.objects.get(show=show.pk)
+    assert (swap.lot, swap.was_new, lot_left(tub)) == (tub, False, 2)
+
+
+def test_a_technician_keeps_the_list_as_forecast_once_and_a_hand_may_not(as_hand, as_technician, show, lot):
+    box = a_box(show, lot, hours=95)
+    url = f"/cells/swaps/{show.pk}/keep/"
+    assert as_hand.post(url).status_code == 403 and not CellForecast.objects.exists()
+    page(as_technician, show)
+    assert not CellForecast.objects.exists()
+    assert "Kept for 1 device" in words(as_technician.post(url, follow=True))
+    row = CellForecast.objects.get()
+    assert (row.item, row.show, row.said) == (box, show.pk, "swap") and 0 < row.chance < 1 and "h left" in row.why
+    assert "Nothing is new" in words(as_technician.post(url, follow=True)) and CellForecast.objects.count() == 1
