@@ -66,7 +66,7 @@ class LastTest(Schema):
 class ItemChance(Schema):
     """The chance, as reckoned now, that it is bad by the end of a day: its next `booked` show's, else that of its test.
 
-    `low` and `high` hold it for the middle 8 in 10 of how often it may fail.
+    `low` and `high` hold it for the middle 8 in 10 of how often it may fail; `age` is what it has been through, in shows.
     """
 
     by: date
@@ -74,6 +74,7 @@ class ItemChance(Schema):
     chance: float
     low: float
     high: float
+    age: float
 
 
 class ItemForecast(Schema):

@@ -1,6 +1,7 @@
 """What the bench adds to an item's answer over HTTP."""
 
 from collections import defaultdict
+from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
@@ -9,6 +10,7 @@ from django.db.models import OuterRef, Subquery
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.bench_subject import newest_tests
+from maintenance.chances import chances_of
 from maintenance.models import Forecast, Risk
 
 
@@ -19,6 +21,7 @@ def bench_fields(items: list[Item], at: datetime) -> dict[int, dict[str, Any]]:
     newest = Forecast.objects.filter(item=OuterRef("pk")).order_by("-made_at", "-pk").values("pk")[:1]
     chosen = Item.objects.filter(pk__in=keys).order_by().annotate(newest=Subquery(newest)).values_list("newest", flat=True)
     forecasts = {f.item_id: f for f in Forecast.objects.filter(pk__in=[pk for pk in chosen if pk]).defer("given")}
+    ahead = chances_of([item for item in items if item.pk in forecasts], at)
     whys = dict(Risk.objects.filter(item__in=keys).values_list("item", "why"))
     inside: dict[int, list[str]] = defaultdict(list)
     if cases := [item.pk for item in items if item.type.kind == Kind.CASE]:
@@ -48,6 +51,7 @@ def bench_fields(items: list[Item], at: datetime) -> dict[int, dict[str, Any]]:
                 "made_at": forecast.made_at,
                 "prior_share": forecast.prior_share,
                 "why": whys.get(pk, ""),
+                "ahead": asdict(ahead[pk]) if pk in ahead else None,
             },
         }
     return answer

@@ -83,8 +83,8 @@ def circumstances_of(*, items: QuerySet[Item], evidence: Evidence, at: datetime)
             calls[place_of[pk]].append((TestCall.Why(why), evidence.day(called_at)))
     risks = Risk.objects.filter(item__in=chosen).order_by().values_list("item_id", *OF_RISK[:-2])
     intervals, short = _last_intervals(chosen, evidence)
-    pace = _pace(evidence, day)
-    booked = _bookings(chosen, place_of, day)
+    pace = pace_of(evidence, day)
+    booked = bookings_of(chosen, place_of, day)
     return Circumstances(
         situations=Situations(
             tested_on=tested_on,
@@ -103,7 +103,7 @@ def circumstances_of(*, items: QuerySet[Item], evidence: Evidence, at: datetime)
     )
 
 
-def _pace(evidence: Evidence, day: date) -> tuple[np.ndarray, np.ndarray]:
+def pace_of(evidence: Evidence, day: date) -> tuple[np.ndarray, np.ndarray]:
     """Return how many shows each item went to within PACE_DAYS, and in how many days on record."""
     uses, first = evidence.uses, day.toordinal() - PACE_DAYS
     lately = uses.day >= first
@@ -111,7 +111,8 @@ def _pace(evidence: Evidence, day: date) -> tuple[np.ndarray, np.ndarray]:
     return shows, (day.toordinal() - np.maximum(evidence.began, first)).clip(min=0).astype(np.float64)
 
 
-def _bookings(chosen: QuerySet, place_of: Mapping[int, int], day: date) -> list[tuple[int, int, float]]:
+def bookings_of(chosen: QuerySet, place_of: Mapping[int, int], day: date) -> list[tuple[int, int, float]]:
+    """Return what items are booked for from a day on: (place, day as an ordinal, shows), by item, then day."""
     rows = UseLedger.objects.filter(item__in=chosen, state="planned", day__gte=day).order_by()
     found = rows.values_list("item_id", "day", "shows")
     return sorted((place_of[item], on.toordinal(), float(shows)) for item, on, shows in found if item in place_of)

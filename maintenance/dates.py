@@ -74,13 +74,13 @@ def dated(
         if half < by:
             by = half
             left = max(0.0, min(left, float(floor((left + since_test) / 2 - since_test))))
-            why = f"{why}; its last test said watch, so half of that: {day_words(by)}"
+            why = f"{why} Its last test said watch, so half of that: {day_words(by)}."
     if not circumstances.in_use[place]:
         return Dated(test_by=None, shows_left=left, why=why[:LONGEST_WHY], prior_share=told.prior_share)
     for day, because in () if down else _calls(rule, evidence, circumstances, place):
         if by is None or day < by:
             by = day
-            why = f"{because} on {day_words(day)} and it has not been tested since; {why}"
+            why = f"{because[0].upper()}{because[1:]} on {day_words(day)} and it has not been tested since. {why}"
     return Dated(test_by=by, shows_left=left, why=why[:LONGEST_WHY], prior_share=told.prior_share)
 
 

@@ -16,6 +16,7 @@ from inventory.models import Item
 from inventory.registries import ItemAction, LifeEntry, Panel
 from maintenance.calc.bench import Verdict
 from maintenance.calc.charts import charts_of, drawing_of, figure_words, is_ohms, series_of, strain
+from maintenance.chances import chances_of, wear_words
 from maintenance.drawings import wiring_drawing
 from maintenance.item_record import ItemRecord, mended, record_of
 from maintenance.models import Repair
@@ -91,17 +92,23 @@ def again(request: HttpRequest, item: Item, at: datetime) -> Panel | None:
     if risk is None or not (risk.test_by or risk.retire) or (item.suspect_since and not risk.retire):
         return None
     left = risk.shows_left
+    ahead = chances_of([item], at).get(item.pk)
     return Panel(
         title="Test again",
         template="maintenance/record/_again.html",
         context={
             "risk": risk,
+            "retire_why": f"{risk.retire_why[:1].upper()}{risk.retire_why[1:].rstrip('.')}.",
             "why": risk.why if item.suspect_since or not item.test_by else "",  # else it is said above
             "due": bool(item.test_by and item.test_by <= today(at)),
             "suspect": bool(item.suspect_since),
             "shows_left": int(left) if left is not None else None,
             "prior": "" if "first guess" in risk.why else prior_words(risk.prior_share),
             "chance": share_words(risk.chance_now),
+            "ahead": ahead,
+            "ahead_chance": share_words(ahead.chance) if ahead else "",
+            "ahead_range": range_words(ahead.low, ahead.high) if ahead else "",
+            "wear": wear_words(item.type, ahead.age if ahead else None),
         },
         styles=SHEETS,
     )
@@ -238,7 +245,14 @@ def share_words(chance: float) -> str:
     """Write a chance as whole words can: under 1 %, 3 %, 41 %."""
     if chance <= 0:
         return ""
-    return "under 1\u2009%" if chance < 0.01 else f"{chance * 100:.0f}\u2009%"
+    return "under 1\u202f%" if chance < 0.01 else f"{chance * 100:.0f}\u202f%"
+
+
+def range_words(low: float, high: float) -> str:
+    """Write a range of chances: 1 to 9 %."""
+    if high < 0.01:
+        return share_words(high)
+    return f"{'under 1' if low < 0.01 else f'{100 * low:.0f}'} to {share_words(high)}"
 
 
 def test_url(item: Item) -> str:

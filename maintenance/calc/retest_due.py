@@ -11,7 +11,18 @@ from maintenance.calc.retest_guard import Guard
 from maintenance.calc.retest_record import Floats, Ints, Record, Records, records_of
 from maintenance.calc.retest_type import TypeModel, chance, guess_share, rate_above, rate_quantile, shows_until
 from maintenance.calc.retest_wear import Clock
-from maintenance.calc.retest_words import By, Limit, counted, date_words, limit_words, per_cent
+from maintenance.calc.retest_words import (
+    By,
+    Limit,
+    counted,
+    date_words,
+    in_shows,
+    left_words,
+    limit_words,
+    per_cent,
+    record_words,
+    times_words,
+)
 
 DAYS_A_MONTH = 365.25 / 12
 MOST_SHOWS = 100_000  # further ahead than anybody plans
@@ -281,6 +292,7 @@ def _sentences(
     then: Floats,
     shares: Floats,
 ) -> list[str]:
+    """Say of each, in two sentences, what is on record and how many shows that leaves, until when and why."""
     found = []
     rows = zip(
         *(records.failures.tolist(), records.shows.tolist(), records.down.tolist(), limit, by),
@@ -289,25 +301,17 @@ def _sentences(
     )
     written: dict[tuple, str] = {}
     for failures, shows, down, what, source, ahead, day, chance_then, share in rows:
-        told = failures > 0 or shows > 0
-        own = (
-            f"{counted(failures, 'fail')} in {counted(shows, 'show')} for this {noun}"
-            if told
-            else f"no record of this {noun} yet"
-        )
-        others = model.items - told
-        if others > 0:
-            times, exposure = max(0, round(model.failures - failures)), max(0.0, model.shows - shows)
-            often = "never failed" if not times else "failed once" if times == 1 else f"failed {times} times"
-            own += f", {others} like it {often} in {exposure:.0f}"
+        others = model.items - (failures > 0 or shows > 0)
+        times, exposure = max(0.0, model.failures - failures), max(0.0, model.shows - shows)
+        own = record_words(noun, failures, shows, others, times, exposure, share)
         if down:
-            found.append(f"{own}: it has failed and was not mended since")
+            found.append(f"{own} It has failed and was not mended since.")
             continue
-        key = (what, ahead, chance_then if what is Limit.LEAST else 0.0)
+        key = (what, chance_then if what is Limit.LEAST else 0.0)
         words = written.get(key)
         if words is None:
-            words = written[key] = limit_words(rule, guard, what, ahead, chance_then)
-        found.append(f"{own}: {words}; {date_words(source, day, ahead)}; {per_cent(share)} of this is still our first guess")
+            words = written[key] = limit_words(rule, guard, what, chance_then)
+        found.append(f"{own} {left_words(ahead, date_words(source, day), words)}")
     return found
 
 
@@ -326,9 +330,10 @@ def _retire(
     worse = sure >= RETIRE_SURE
     why = [""] * count
     for index in np.flatnonzero(worse | again).tolist():
-        history = f"{counted(records.failures[index], 'fail')} in {counted(records.shows[index], 'show')}"
+        sure_words = per_cent(min(sure[index], 0.99))
+        history = f"it has {times_words(records.failures[index])} {in_shows(records.shows[index])}"
         why[index] = (
-            f"{history}: {per_cent(sure[index])} sure that this {noun} fails over {RETIRE_TIMES:g} times as often as its kind"
+            f"{history}: {sure_words} sure that this {noun} fails over {RETIRE_TIMES:g} times as often as its kind"
             if worse[index]
             else f"{history}: mended, and twice running it wants a test before {counted(rule.least_shows, 'show')} are done"
         )

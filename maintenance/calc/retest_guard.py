@@ -66,14 +66,15 @@ def guard(*, intervals: int, good: int, interval_shows: float, target: float) ->
     step = min(2.0, max(0.5, interval_factor(good, intervals, wanted)))
     factor = step if wanted > high or wanted < low else 1.0
     counted = f"{good} of {intervals} in-service intervals ended good"
-    limits = f"{100 * low:.0f}–{100 * high:.0f} %"
+    target_words = f"{100 * wanted:.0f}\u202f%"
+    limits = f"{100 * low:.0f}–{100 * high:.0f}\u202f%"
     if factor == 1.0:
-        line = f"{counted}, target {100 * wanted:.0f} %: within its limits of {limits}, so intervals stay as the model says."
+        line = f"{counted}, target {target_words}: within its limits of {limits}, so intervals stay as the model says."
         return Guard(intervals=intervals, good=good, low=low, high=high, mean_shows=mean, line=line)
     if wanted > high:
         cap = factor * mean
         line = (
-            f"{counted}, target {100 * wanted:.0f} %: outside its limits of {limits}, so intervals are held to {cap:.0f} shows "
+            f"{counted}, target {target_words}: outside its limits of {limits}, so intervals are held to {cap:.0f} shows "
             f"({factor:.2g} of the {mean:.0f} they lasted on average)."
         )
         short = f"only {good} of {intervals} intervals ended good"
@@ -89,7 +90,7 @@ def guard(*, intervals: int, good: int, interval_shows: float, target: float) ->
             short=short,
         )
     line = (
-        f"{counted}, target {100 * wanted:.0f} %: above its limits of {limits}, so intervals could be {factor:.2g} times as "
+        f"{counted}, target {target_words}: above its limits of {limits}, so intervals could be {factor:.2g} times as "
         "long; the model decides by how much."
     )
     return Guard(intervals=intervals, good=good, low=low, high=high, factor=factor, mean_shows=mean, line=line)

@@ -110,8 +110,7 @@ def wear_fit(
     """
     failed = int(np.sum(records.spans_failed))
     if failed < LEAST_FAILURES:
-        words = f"{failed} of the {LEAST_FAILURES} failures it takes to look for wear: {NO_AGE}."
-        return WearOut(words=words)
+        return WearOut(words=few_words(failed))
     unit = float(np.median(records.spans_to[records.spans_failed]))
     middle, spread = _prior_of_mean(float(median_shows), float(pessimistic_shows))
     # cells where the mean rate must be, seen so many failures in so many shows: the clock is laid so that this holds at any k
@@ -200,14 +199,17 @@ def _replace_ages(
     return low, middle, high
 
 
+def few_words(failed: int) -> str:
+    """Say that too few failed for a look at wear."""
+    return f"{failed} of the {LEAST_FAILURES} failures it takes to look for wear: {NO_AGE}."
+
+
 def _words(failed: int, used: bool, rising: float, power: float, ages: _Ages) -> str:
     low, middle, high = ages
+    surely = f"{100 * min(rising, 0.99):.0f}\u202f% sure that age raises them (power {power:.1f})"
     if middle is not None and low is not None:
         to = f"{high:.0f}" if high is not None else "no end in sight"
-        return (
-            f"{failed} failures: {100 * rising:.0f} % sure that age raises them (power {power:.1f}): "
-            f"replacing at about {middle:.0f} shows costs least, {low:.0f} to {to}."
-        )
+        return f"{failed} failures: {surely}: replacing at about {middle:.0f} shows costs least, {low:.0f} to {to}."
     if used and rising >= SURE:
-        return f"{failed} failures: {100 * rising:.0f} % sure that age raises them (power {power:.1f}); intervals allow for it."
+        return f"{failed} failures: {surely}; intervals allow for it."
     return f"{failed} failures: {NO_AGE}."

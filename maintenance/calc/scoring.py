@@ -229,7 +229,7 @@ def _words(count: int, seen: int, expected: float, usual: tuple[int, int], verdi
     said = f"{seen} of {count} {'was' if seen == 1 else 'were'} bad, {expected:.1f} foretold"
     if verdict is Verdict.TOO_FEW:
         low, high = wilson(seen, count)
-        return f"{said}: too few to judge (the true share lies between {100 * low:.0f} and {100 * high:.0f} %)."
+        return f"{said}: too few to judge (the true share lies between {100 * low:.0f} and {100 * high:.0f}\u202f%)."
     return f"{said}; were the forecasts right, {range_of} would be usual: {verdict}."
 
 

@@ -54,6 +54,12 @@ def clock_used(row: StoredModel | None) -> Clock | None:
     return clock_from(row.posterior.get("clock")) if row else None
 
 
+def intervals_failed(row: StoredModel) -> int:
+    """Return how many intervals in use of a type ended in a failure, by its last reckoning of all items."""
+    counts = row.posterior.get("counts", {})
+    return int(counts.get("intervals", 0)) - int(counts.get("good", 0))
+
+
 def types_learn(
     rules: Mapping[int, Rule],
     parts: Iterable[tuple[Records, np.ndarray]],

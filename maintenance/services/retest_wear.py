@@ -22,7 +22,7 @@ from maintenance.evidence import evidence_of
 from maintenance.models import BenchSettings
 from maintenance.models import TypeModel as StoredModel
 from maintenance.services.retest import Done, items_in_parts, types_reckon
-from maintenance.services.retest_models import clock_kept, clock_wanted
+from maintenance.services.retest_models import clock_kept, clock_wanted, intervals_failed
 from maintenance.services.retest_rules import rule_of
 
 log = logging.getLogger(__name__)
@@ -80,9 +80,8 @@ def wear_look(*, at: datetime, types: Iterable[int] | None = None, progress: Tol
 
 
 def _found_from(row: StoredModel, rule: Rule) -> dict[str, Any]:
-    counts = row.posterior.get("counts", {})
     return {
-        "failures": int(counts.get("intervals", 0)) - int(counts.get("good", 0)),
+        "failures": intervals_failed(row),
         "guesses": [rule.median_shows, rule.pessimistic_shows],
         "cents": [row.type.replacement_cents or 0, rule.show_cents],
     }

@@ -18,12 +18,13 @@ from maintenance.calc.cost_plot import cost_plot
 from maintenance.calc.retest import Rule
 from maintenance.calc.retest_cost import TARGETS, CostPoint, cost_words
 from maintenance.calc.retest_due import per_cent
+from maintenance.calc.retest_wear import few_words
 from maintenance.dates import NOUNS
 from maintenance.forms_rules import RuleForm
 from maintenance.models import BenchSettings, RetestRule, Risk
 from maintenance.models import TypeModel as StoredModel
 from maintenance.outlook import Outlook, model_for, outlook_of, usual_interval
-from maintenance.services.retest_models import clock_used
+from maintenance.services.retest_models import clock_used, intervals_failed
 from maintenance.services.retest_rules import rule_of
 from maintenance.services.rules import RuleRefused, rule_forget, rule_set
 
@@ -134,6 +135,7 @@ def rule(request: HttpRequest, pk: int) -> HttpResponse:
         "guess": guess_words(outlook.model.guess_left),
         "record": record_words(outlook.stored),
         "stored": outlook.stored,
+        "wear": _wear(outlook.stored),
         **_cost(seen, was, new, type_, request.company.bench_minutes_a_month),
     }
     return render(request, "maintenance/plan/rule.html", context, status=422 if form.errors else 200)
@@ -212,6 +214,16 @@ def _unmet(point: CostPoint, rule_: Rule, outlook: Outlook) -> str:
     if point.bad_a_show <= wanted * 1.2:
         return ""
     return f"The least between tests lets more through than the target would: {point.bad_a_show:.2g} bad ones a show."
+
+
+def _wear(stored: StoredModel | None) -> str:
+    """Say what age does to the type: what was found, or that too few failed in use to look; empty while none did."""
+    if stored is None:
+        return ""
+    if "wear" in stored.said:
+        return str(stored.said["wear"]["words"])
+    failed = intervals_failed(stored)
+    return few_words(failed) if failed else ""
 
 
 def _worse(type_: GearType) -> list[Risk]:

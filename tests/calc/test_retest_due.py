@@ -171,7 +171,7 @@ def test_the_calendar_wins_when_it_is_sooner_and_says_so():
 def test_one_never_tested_has_no_date():
     found = done(record(tested=False, start_missed=1.0), where=situation(tested_on=None))
     assert (found.test_by, found.by) == (None, By.NOTHING)
-    assert "never tested, so no date is set" in found.why
+    assert "but never tested, so no date is set: " in found.why
     assert found.chance_now > done().chance_now, "it may have been bad from the start"
 
 
@@ -186,7 +186,7 @@ def test_clamps_count_from_the_last_test():
     least = done(record(failures=30.0, since_test=1.0), rule=replace(RULE, least_shows=3))
     assert (least.shows_left, least.limit) == (2, Limit.LEAST)
     assert least.chance_then > RULE.target
-    assert "over the 5 % wanted: carry a spare" in least.why
+    assert least.why.endswith("likely to be bad, not 5\u202f%: carry a spare.") and "About 2 shows left" in least.why
 
 
 def test_an_interval_grows_to_twice_the_last_at_most():
@@ -228,23 +228,22 @@ def test_the_sentence_has_the_record_the_kin_the_limit_the_date_and_the_guess():
     model = model_of(RULE, records_of(kin))
     found = done(kin[-1], model=model, rule=replace(RULE, most_days=8))
     assert found.why == (
-        "3 fails in 41 shows for this lead, 12 like it failed 4 times in 600: about 2 shows left before the chance of a bad "
-        "one passes 5 %; the calendar says Sat 28 Nov first; 14 % of this is still our first guess"
+        "This lead has failed 3 times in 41 shows, 12 like it failed 4 times in 600; 14\u202f% of this is still our first "
+        "guess. About 2 shows left, but the calendar says Sat 28 Nov first: then the chance of a bad one passes 5\u202f%."
     )
 
 
 def test_one_without_a_record_says_so():
     fresh = Record(start_missed=0.0, tested=True)
     found = done(fresh, model=model_of(RULE, records_of([fresh])))
-    assert found.why.startswith("no record of this lead yet: about ")
-    assert found.why.endswith("100 % of this is still our first guess")
+    assert found.why.startswith("This lead has no record yet; all of this is still our first guess. About ")
     assert found.prior_share == 1.0
 
 
 def test_one_that_failed_waits_for_repair_not_for_a_date():
     found = done(record(failures=1.0, down=True))
     assert (found.chance_now, found.test_by) == (1.0, None)
-    assert "it has failed and was not mended since" in found.why
+    assert found.why.endswith("It has failed and was not mended since.")
 
 
 def test_far_worse_than_its_kind_is_a_case_for_retiring():
@@ -252,7 +251,7 @@ def test_far_worse_than_its_kind_is_a_case_for_retiring():
     model = model_of(RULE, records_of(kin))
     bad, fine = done(kin[-1], model=model), done(kin[0], model=model)
     assert bad.retire and not fine.retire
-    assert bad.retire_why.startswith("6 fails in 40 shows: ")
+    assert bad.retire_why.startswith("it has failed 6 times in 40 shows: 99\u202f% sure")
     assert "over 3 times as often as its kind" in bad.retire_why
 
 
@@ -349,7 +348,7 @@ def test_a_clock_that_does_not_run_faster_changes_nothing():
 
 
 def test_shares_are_written_as_a_person_says_them():
-    written = [per_cent(share) for share in (0, 0.0004, 0.004, 0.013, 0.05, 0.0512, 0.3, 1)]
+    written = [per_cent(share).replace("\u202f", " ") for share in (0, 0.0004, 0.004, 0.013, 0.05, 0.0512, 0.3, 1)]
     assert written == ["0 %", "under 0.1 %", "0.4 %", "1.3 %", "5 %", "5.1 %", "30 %", "100 %"]
 
 
@@ -360,8 +359,8 @@ def test_the_guard_says_what_it_counted():
     shorten = guard(intervals=60, good=51, interval_shows=60 * 18.0, target=0.05)
     assert (shorten.factor, shorten.most_shows) == (0.5, 9.0)
     assert shorten.line == (
-        "51 of 60 in-service intervals ended good, target 95 %: outside its limits of 73–93 %, so intervals are held to 9 "
-        "shows (0.5 of the 18 they lasted on average)."
+        "51 of 60 in-service intervals ended good, target 95\u202f%: outside its limits of 73–93\u202f%, so intervals are held "
+        "to 9 shows (0.5 of the 18 they lasted on average)."
     )
     keep = guard(intervals=52, good=50, interval_shows=100, target=0.05)
     assert (keep.factor, keep.most_shows) == (1.0, None)
@@ -372,3 +371,24 @@ def test_the_guard_says_what_it_counted():
 def test_the_guard_of_a_type_counts_its_intervals():
     found = guard_of(RULE, records_of([record(intervals=30, good=20, interval_shows=300.0), record(intervals=30, good=31 - 1)]))
     assert (found.intervals, found.good, found.mean_shows) == (60, 50, 5.0)
+
+
+@pytest.mark.parametrize(
+    "one",
+    [
+        record(),
+        record(failures=30.0, since_test=1.0),
+        record(failures=1.0, down=True),
+        record(tested=False, start_missed=1.0),
+        Record(start_missed=0.0, tested=True),
+    ],
+)
+def test_the_reasons_are_two_short_sentences_in_which_no_figure_parts_from_its_sign(one):
+    for rule in (RULE, replace(RULE, most_days=20), replace(RULE, most_shows=4), replace(RULE, least_shows=9)):
+        why = done(one, rule=rule).why
+        assert why.endswith(".") and why.count(". ") == 1 and " %" not in why
+        assert all(len(sentence) <= 150 for sentence in why.split(". "))
+
+
+def test_one_that_never_failed_is_said_so():
+    assert done(record(shows=2.0)).why.startswith("This lead has not failed in 2 shows")

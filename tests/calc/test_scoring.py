@@ -58,7 +58,7 @@ def test_every_score_has_at_most_five_bins_and_words(pairs):
 def test_below_fifty_it_is_too_few_to_judge():
     found = score([0.06] * 49, [True] * 20 + [False] * 29)
     assert found.verdict is Verdict.TOO_FEW
-    assert found.words == ("20 of 49 were bad, 2.9 foretold: too few to judge (the true share lies between 28 and 55 %).")
+    assert found.words == ("20 of 49 were bad, 2.9 foretold: too few to judge (the true share lies between 28 and 55\u202f%).")
 
 
 def test_from_fifty_there_are_signs_or_none():
@@ -83,7 +83,7 @@ def test_the_same_forecasts_score_the_same_twice():
     assert score(CHANCES, FAILED).tail == pytest.approx(2 * counts_of(CHANCES)[3:].sum())
     assert (
         score(CHANCES, FAILED).words
-        == "3 of 10 were bad, 1.3 foretold: too few to judge (the true share lies between 11 and 60 %)."
+        == "3 of 10 were bad, 1.3 foretold: too few to judge (the true share lies between 11 and 60\u202f%)."
     )
 
 

@@ -170,7 +170,7 @@ def test_page_says_shows_left_the_date_and_how_much_is_a_guess(as_hand):
     item = make_lead(test_by=a_day(40), tested_on=a_day(-1))
     risk(item, test_by=a_day(40))
     said = page(as_hand, item)
-    assert "12 shows left, test by" in said and "first guess for its kind (82%)" in said and "2\u2009%" in said
+    assert "12 shows left, test by" in said and "first guess for its kind (82%)" in said and "2\u202f%" in said
     assert "fail about once in 150 shows" in said
 
 

@@ -158,7 +158,8 @@ def test_how_they_fared_by_type_in_constant_queries(lead):
     assert (told.score.count, told.score.seen, told.waiting, told.lost) == (1, 1, 0, 0)
     for n in range(7):
         history(make_item(type=box, added_at=NOW - timedelta(days=260)), "pass" if n else "fail")
-    Item.objects.filter(pk=Item.objects.filter(type=box).order_by("pk").last().pk).update(retired_on=a_day(), retired_because="Crushed.")
+    last = Item.objects.filter(type=box).order_by("pk").last()
+    Item.objects.filter(pk=last.pk).update(retired_on=a_day(), retired_because="Crushed.")
     again, told = asked()
     assert again == queries == 3
     assert (told.score.count, told.score.seen, told.waiting, told.lost) == (8, 2, 6, 1)
