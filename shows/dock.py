@@ -16,6 +16,7 @@ from inventory.calc.excepts import dead_words
 from inventory.calc.kinds import STANDING_WORDS, WHERE_LIFTED, WHERE_WORDS, Kind, Standing, Where
 from inventory.models import CaseCount, CountedLine, Item
 from maintenance.cells_back import ran_on_cells
+from maintenance.minding import call_short, ran_out_words, with_call
 from shows.calc.direction import NEAR_AFTER, NEAR_BEFORE, WAY_WORDS, Step, Times, Way, distance, guess, steps
 from shows.calc.words import ShowState
 from shows.doubts import doubts_of
@@ -78,6 +79,7 @@ class Known:
     is_bag: bool = False
     cells: bool = False  # ran on its cells at a show these days
     jack: bool = False  # a lead left in its input keeps it on
+    minded: bool = False  # somebody should look at it, or into it, before it goes
     inside: int = 0
     contents: list[tuple[str, str]] = field(default_factory=list)
     counted: list[str] = field(default_factory=list)
@@ -89,6 +91,8 @@ class Known:
             answer |= {"inside": self.inside, "contents": self.contents, "counted": self.counted}
         if self.is_bag:
             answer["bag"] = True
+        if self.minded:
+            answer["minded"] = True
         if self.cells:
             answer |= {"cells": True, "jack": self.jack}
         return answer
@@ -199,9 +203,17 @@ def standing_says(item: Item) -> str:
     """Say an item's standing with its day, and its dead channels: known good until Fri 4 Dec; good except 14: nothing on
     14. Needs `described()`."""
     said, dead = _standing_alone(item), dead_words(item.excepts)
-    if not dead or item.standing in (Standing.SUSPECT, Standing.RETIRED):
+    if item.standing in (Standing.SUSPECT, Standing.RETIRED):
+        return said
+    if call := call_short(item):
+        said = call if item.standing == Standing.TEST_DUE else f"{call}; {said}"
+    if not dead:
         return said
     return f"{said}{':' if item.standing == Standing.GOOD_EXCEPT else ','} {dead}"
+
+
+def _small(sentence: str) -> str:
+    return f"{sentence[:1].lower()}{sentence[1:]}"
 
 
 def _standing_alone(item: Item) -> str:
@@ -210,8 +222,8 @@ def _standing_alone(item: Item) -> str:
         return f"known good until {day_words(item.test_by)}" if item.test_by else f"known good, {day_words(item.tested_on)}"
     if standing == Standing.SUSPECT:
         return f"suspect since {day_words(item.suspect_since)}"
-    if standing == Standing.TEST_DUE:
-        return f"test by {day_words(item.test_by)}"
+    if standing == Standing.TEST_DUE and not getattr(item, "called_why", None):
+        return _small(ran_out_words(item))
     if standing == Standing.GOOD_EXCEPT:
         return f"good except {item.excepts}"
     if standing == Standing.RETIRED:
@@ -222,12 +234,12 @@ def _standing_alone(item: Item) -> str:
 def known_items(codes: Iterable[str], day: date) -> dict[str, Known]:
     """Say what many codes are, aliases too, with the contents of cases: four queries however many."""
     wanted = {code for code in codes if code}
-    described = Item.objects.described(day).select_related(FACTS, "type__box_facts")
+    described = with_call(Item.objects.described(day)).select_related(FACTS, "type__box_facts")
     items = list(described.filter(labels__code__in=wanted).annotate(read_as=F("labels__code")))
     ran = ran_on_cells([item.pk for item in items if item.type.bays], day)
     return {
         item.read_as: replace(known, cells=item.pk in ran, jack=item.pk in ran and _switched_by_jack(item))
-        for item, known in zip(items, known_of(items), strict=True)
+        for item, known in zip(items, known_of(items, day), strict=True)
     }
 
 
@@ -236,17 +248,21 @@ def _switched_by_jack(item: Item) -> bool:
     return facts is not None and facts.switched_by_input_jack
 
 
-def known_of(items: list[Item]) -> list[Known]:
+def known_of(items: list[Item], day: date) -> list[Known]:
     """Describe items that came through `described()`; two queries more when cases are among them."""
     cases = {item.pk for item in items if item.type.kind == Kind.CASE}
     contents: dict[int, list[tuple[str, str]]] = {}
     suspect: dict[int, list[str]] = {}
+    first: dict[int, list[str]] = {}
     counted: dict[int, list[tuple[int, str]]] = {}
     if cases:
-        for inside in Item.objects.owned().filter(in_case__in=cases).select_related("type").order_by("type__name", "name"):
+        held = with_call(Item.objects.owned().filter(in_case__in=cases)).select_related("type").order_by("type__name", "name")
+        for inside in held:
             contents.setdefault(inside.in_case_id, []).append((inside.code, inside.label))
             if inside.suspect_since:
                 suspect.setdefault(inside.in_case_id, []).append(inside.label)
+            elif call_short(inside) or (inside.test_by and inside.test_by <= day and inside.type.has_standing):
+                first.setdefault(inside.in_case_id, []).append(inside.label)
         for case, count, label in _counts_in(cases):
             counted.setdefault(case, []).append((count, label))
     return [
@@ -254,7 +270,10 @@ def known_of(items: list[Item]) -> list[Known]:
             code=item.code,
             name=item.label,
             standing=item.standing,
-            says=_case_says(item, suspect.get(item.pk, [])) if item.pk in cases else standing_says(item),
+            says=_case_says(item, suspect.get(item.pk, []), first.get(item.pk, []))
+            if item.pk in cases
+            else standing_says(item),
+            minded=_is_minded(item, bool(suspect.get(item.pk) or first.get(item.pk))),
             where=WHERE_WORDS[Where(item.where)],
             lifted=WHERE_LIFTED.get(Where(item.where), ""),
             show=item.custody_show,
@@ -269,11 +288,20 @@ def known_of(items: list[Item]) -> list[Known]:
     ]
 
 
-def _case_says(case: Item, suspect: list[str]) -> str:
-    """Say what is suspect in a case; of a bench bag that is what it is for."""
-    if not suspect or is_bench_bag(case):
+def _case_says(case: Item, suspect: list[str], first: list[str]) -> str:
+    """Say what is suspect in a case, and what is to be tested before it goes; of a bench bag that is what it is for."""
+    if is_bench_bag(case):
         return ""
-    return f"suspect in it: {', '.join(suspect[:3])}{f' and {len(suspect) - 3} more' if len(suspect) > 3 else ''}"
+    parts = (("suspect in it", suspect), ("to test first", first))
+    return "; ".join(f"{word}: {_first_names(names)}" for word, names in parts if names)
+
+
+def _is_minded(item: Item, of_its_contents: bool) -> bool:
+    return of_its_contents or bool(call_short(item)) or item.standing in (Standing.TEST_DUE, Standing.GOOD_EXCEPT)
+
+
+def _first_names(names: list[str]) -> str:
+    return f"{', '.join(names[:3])}{f' and {len(names) - 3} more' if len(names) > 3 else ''}"
 
 
 def _counts_in(cases: set[int]) -> list[tuple[int, int, str]]:
@@ -285,7 +313,7 @@ def _counts_in(cases: set[int]) -> list[tuple[int, int, str]]:
 def snapshot_items(near: list[Show], day: date) -> tuple[list[Item], bool]:
     """Return what a device should know by heart, and whether that is everything: what is out, pulled by near shows, cases
     and what lies in them, at most SNAPSHOT_ITEMS."""
-    owned = Item.objects.described(day).filter(gone_home_on=None).select_related(FACTS)
+    owned = with_call(Item.objects.described(day)).filter(gone_home_on=None).select_related(FACTS)
     everything = list(owned.order_by("pk")[: SNAPSHOT_ITEMS + 1])
     if len(everything) <= SNAPSHOT_ITEMS:
         return everything, True

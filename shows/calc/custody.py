@@ -301,6 +301,8 @@ class _Step:
             if reason == f"Out to {self._name(self.event.show)}.":
                 reason = f"It is out to {self._name(self.event.show)} all the same."
             signal, reason = Signal.STOP, f"{reason} {advice[:1].upper()}{advice[1:]}: take another, or undo."
+        elif self.event.mind and self.event.action == Action.OUT:
+            signal, reason = max(signal, Signal.LOOK, key=SIGNAL_RANK.__getitem__), f"{reason} {self.event.mind}"
         elif advice and self.event.action == Action.TRUCK:
             signal, reason = max(signal, Signal.LOOK, key=SIGNAL_RANK.__getitem__), f"{reason} Mind: {advice}."
         return Verdict(outcome=outcome, signal=signal, reason=shorten(reason))

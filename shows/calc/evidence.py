@@ -45,7 +45,7 @@ class ShowTimes:
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Event:
     """One scan of one item. `missing` are contents (items) left out of a case; `advice` is what spoke against going out when
-    it was received; `told` is the whole reason it was then given, once that is on record."""
+    it was received, `mind` what to look at before it goes; `told` is the whole reason it was then given, once on record."""
 
     uid: UUID
     effective_at: datetime
@@ -59,6 +59,7 @@ class Event:
     counted: int | None = None
     missing: frozenset[int] = frozenset()
     advice: str = ""
+    mind: str = ""
     told: str = ""
 
     @property

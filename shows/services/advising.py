@@ -3,8 +3,10 @@
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
 
+from inventory.calc.kinds import Kind
 from inventory.models import Item
-from maintenance.models import Fault
+from maintenance.minding import contents_of, inside_words, mind_words
+from maintenance.models import Fault, TestCall
 from shows.calc.evidence import Advice
 from shows.calc.words import Action
 from shows.services.programme import Programme
@@ -24,8 +26,12 @@ class Adviser:
         scans = list(scans)
         going = {item for draft, item in scans if draft.action in (Action.OUT, Action.TRUCK, Action.BACK)}
         self.suspect = self._symptoms([items[item] for item in going if items[item].suspect_since])
+        self.wet: dict[int, datetime] = {}
+        self.inside = self._contents({item for draft, item in scans if draft.action == Action.OUT})
         for draft, item in scans:
-            if draft.ill:
+            if draft.wet and self.items[item].type.has_standing:
+                self.wet[item] = min(self.wet.get(item, draft.effective_at), draft.effective_at)
+            elif draft.ill:
                 # just after it: the scan that says so is not itself against advice
                 later = (draft.effective_at + timedelta(microseconds=1), draft.symptom)
                 self.suspect[item] = min(self.suspect.get(item, later), later, key=lambda said: said[0])
@@ -48,6 +54,22 @@ class Adviser:
             self.advice[item] = self._advice(self.items[item])
         advice = self.advice[item]
         return "" if advice is NOTHING else advice.at(draft.effective_at, self.programme.day(draft.effective_at))
+
+    def mind(self, draft: Draft, item: int) -> str:
+        """Say in sentences what to look at before a thing goes out: of itself, and of what lies in it."""
+        if draft.action != Action.OUT:
+            return ""
+        at, day = draft.effective_at, self.programme.day(draft.effective_at)
+        wet = self.wet.get(item)
+        said = mind_words(self.items[item], at=at, day=day, called=(TestCall.Why.WET, wet) if wet else None)
+        left_out = set(draft.missing)
+        held = [one for one in self.inside.get(item, []) if one.code not in left_out]
+        return " ".join([*said, *inside_words(held, at=at, day=day)])
+
+    def _contents(self, going: set[int]) -> dict[int, list[Item]]:
+        """Return what lies in each case that goes out, its cases' contents too: a query a depth, none without a case."""
+        cases = {item for item in going if self.items[item].type.kind == Kind.CASE}
+        return contents_of(cases) if cases else {}
 
     def _advice(self, item: Item) -> Advice:
         since, symptom = self.suspect.get(item.pk, (None, ""))

@@ -11,6 +11,7 @@ from django.db import connection
 
 from inventory.calc.kinds import Evidence
 from inventory.models import Item, Label, Placement
+from maintenance.minding import with_call
 from shows.calc import evidence as calc
 from shows.calc.custody import fold
 from shows.calc.words import Action, Outcome, Signal
@@ -46,6 +47,9 @@ SCANNED = (
     "lent_home_by",
     "retired_on",
     "suspect_since",
+    "test_by",
+    "tested_on",
+    "excepts",
     "missing_since",
     "label_gone_since",
     "at__name",
@@ -165,7 +169,7 @@ def items_of_codes(codes: Iterable[str]) -> dict[str, tuple[int, str]]:
 def items_read(item_ids: Iterable[int]) -> dict[int, Item]:
     """Read of these items what a scan must know: with few columns, since a batch has hundreds."""
     wanted = set(item_ids)
-    return Item.objects.select_related("type", "at").only(*SCANNED).in_bulk(wanted) if wanted else {}
+    return with_call(Item.objects.select_related("type", "at").only(*SCANNED)).in_bulk(wanted) if wanted else {}
 
 
 # who lay in what, ever

@@ -64,6 +64,12 @@ class Draft:
     def ill(self) -> bool:
         return self.condition in ILL
 
+    @property
+    def wet(self) -> bool:
+        """Say whether it only says that a thing got wet: that calls for a test and makes nothing suspect. What goes in a
+        bag is suspect whatever was said."""
+        return self.condition == Condition.SUSPECT and self.symptom == Symptom.WET and not self.into
+
 
 def draft_of(scan: dict[str, Any], *, device: str, sent_at: datetime | None, received_at: datetime) -> Draft:
     """Read one scan. Only its id must be good (a UUID); raises ValueError otherwise."""

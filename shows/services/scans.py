@@ -370,6 +370,7 @@ class _Batch:
                 counted=d.counted,
                 missing=frozenset(self.item_of[c] for c in d.missing if c in self.item_of),
                 advice=self.adviser.against(d, item),
+                mind=self.adviser.mind(d, item),
             )
             for d, item in scans
         ]

@@ -67,7 +67,7 @@ def dock_snapshot(request: HttpRequest) -> JsonResponse:
         "made_at": at.isoformat(),
         "whole": whole,
         "shows": [show_as_json(show, at) for show in near],
-        "items": [known.as_json() for known in known_of(items)],
+        "items": [known.as_json() for known in known_of(items, day)],
         "aliases": alias,
         "lines": [{"id": line.pk, "name": line.label} for line in CountedLine.objects.select_related("type")[:2000]],
     }

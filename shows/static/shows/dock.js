@@ -282,7 +282,7 @@ function choicesFor(entry, item) {
   }
   if (entry.foreign) return [choose(["Type it again", () => (leave(), typing(true)), "next"], ["It is a stray", () => stray(entry)])];
   if (entry.signal === "stop" && !item && entry.outcome === "unknown") return [choose(["It is a stray", () => stray(entry)], ["A misread", () => undo(entry.id)])];
-  if (entry.signal === "look" && entry.action === "out" && entry.counted === null) return [choose(["Keep it here", leave, "next"], ["Put it back", () => undo(entry.id)])];
+  if (entry.signal === "look" && entry.action === "out" && entry.counted === null) return [choose(item?.minded ? ["It goes anyway", leave] : ["Keep it here", leave, "next"], ["Put it back", () => undo(entry.id)])];
   if (entry.action === "back" && counts && item?.cells) return cellChoices(item, (said) => (amend(entry.id, { settled: true, reason: said }), redraw()));
   return [];
 }
