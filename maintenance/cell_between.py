@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
-from django.db.models import DateField, F, Max, OuterRef, Q, Subquery
+from django.db.models import Exists, Max, OuterRef, Q, Subquery
 
 from company.clock import today
 from inventory.calc.kinds import Kind
@@ -54,17 +54,18 @@ def between_shows(at: datetime, most: int = MOST) -> BetweenShows:
     day = today(at)
     here = fitted_now().filter(item__custody="", item__retired_on=None, item__gone_home_on=None, item__missing_since=None)
     here = here.filter(item__lent_to="").select_related("item__type", "type", "lot")
-    expired = list(here.filter(lot__expires_on__lt=day).order_by("lot__expires_on", "pk")[:most])
+    past = CellLot.objects.filter(expires_on__lt=day).order_by("expires_on").values_list("pk", flat=True)
+    expired = list(here.filter(lot__in=list(past[:most])).order_by("lot__expires_on", "pk")[:most])
     lots = lots_counted(CellLot.objects.filter(pool=Pool.NEW, expires_on__lte=day + SOON)).filter(left__gt=0)
     return BetweenShows(
-        stored=_stored(here, day, most),
+        stored=_stored(here, at, most),
         expired=expired,
         expiring=list(lots.select_related("type", "place").order_by("expires_on", "pk")[:most]),
         capacity=_capacity(day, most),
     )
 
 
-def _stored(here, day: date, most: int) -> list[Stored]:  # type: ignore[no-untyped-def]
+def _stored(here, at: datetime, most: int) -> list[Stored]:  # type: ignore[no-untyped-def]
     types = list(GearType.objects.filter(Q(bays__gt=0)))
     plans = plan_of(types)
     weeks: dict[int, list[int]] = {}
@@ -73,22 +74,23 @@ def _stored(here, day: date, most: int) -> list[Stored]:  # type: ignore[no-unty
     if not weeks:
         return []
     used = UseLedger.objects.filter(item=OuterRef("item")).order_by()
-    last = used.filter(state="done").values("item").annotate(d=Max("day")).values("d")
-    ahead = used.filter(state="planned", day__gte=day, day__lte=day + COMING).values("item").annotate(d=Max("day")).values("d")
     long = Q()
     for number, of in weeks.items():
-        before = day - timedelta(weeks=number)
-        long |= Q(item__type__in=of, fitted_at__date__lt=before) & (Q(last=None) | Q(last__lt=before))
-    rows = here.annotate(last=Subquery(last, output_field=DateField()), ahead=Subquery(ahead, output_field=DateField())).filter(
-        long, ahead=None
-    )
+        before = at - timedelta(weeks=number)
+        lately = Exists(used.filter(state="done", day__gte=today(before)))
+        long |= Q(item__type__in=of, fitted_at__lt=before) & ~Q(lately)
+    soon = Exists(used.filter(state="planned", day__gte=today(at), day__lte=today(at) + COMING))
+    # oldest first by the index of what is fitted now, so that the database may stop once it has enough
+    rows = list(here.filter(long).exclude(soon).order_by("fitted_at", "pk")[:most])
+    done = UseLedger.objects.filter(item__in=[row.item_id for row in rows], state="done").order_by()
+    last = dict(done.values_list("item").annotate(d=Max("day")))
     found = [
         Stored(
             fitted=row,
-            since=max(row.last or row.fitted_at.date(), row.fitted_at.date()),
+            since=max(last.get(row.item_id) or today(row.fitted_at), today(row.fitted_at)),
             weeks=plans[row.item.type_id].stored_weeks,
         )
-        for row in rows.order_by(F("last").asc(nulls_first=True), "fitted_at", "pk")[:most]
+        for row in rows
     ]
     return sorted(found, key=lambda one: (one.since, one.fitted.pk))
 

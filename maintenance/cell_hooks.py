@@ -19,6 +19,8 @@ from maintenance.services.cell_stock import lot_words
 
 DID = {SwapReason.DIED: "its cell died", SwapReason.LEAKED: "its cell leaked"}
 
+FEW = 25  # counted so far, for the start page
+
 
 def page(name: str, *args: object) -> str:
     """Return a page's address; nothing where there is no such page."""
@@ -32,7 +34,7 @@ def needs(request: HttpRequest, at: datetime) -> Iterable[Need]:
     """Say once for each sort what is to do with cells between shows: at most four strips, however many sets there are."""
     if not request.user.is_technician:  # type: ignore[union-attr]
         return
-    found = between_shows(at)
+    found = between_shows(at, FEW)
     url = page("cells-between")
     if found.stored:
         one = found.stored[0]
@@ -85,7 +87,7 @@ def needs(request: HttpRequest, at: datetime) -> Iterable[Need]:
 
 
 def _many(number: int, one: str, more: str) -> str:
-    return f"{number} {one if number == 1 else more}"
+    return f"{number}{' or more' if number == FEW else ''} {one if number == 1 else more}"
 
 
 def shopping(request: HttpRequest, at: datetime) -> Iterable[Wanted]:
