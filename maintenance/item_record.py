@@ -11,7 +11,7 @@ from functools import cached_property
 from company.templatetags.tape import day as day_words
 from inventory.models import Item
 from inventory.registries import show_names
-from maintenance.calc.bench import DEPTH_WORDS, Depth, Procedure, Verdict
+from maintenance.calc.bench import Depth, Procedure, Verdict, how_words
 from maintenance.calc.charts import Reading
 from maintenance.models import BenchFigure, BenchTest, Repair, Risk, TestCall
 
@@ -68,7 +68,7 @@ class Told:
 
     @property
     def depth(self) -> str:
-        return "" if self.test.procedure == Procedure.MAINS else DEPTH_WORDS[Depth(self.test.depth)]
+        return "" if self.test.procedure == Procedure.MAINS else how_words(self.test.procedure, Depth(self.test.depth))
 
     @property
     def procedure(self) -> str:

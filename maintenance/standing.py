@@ -10,7 +10,7 @@ from company.templatetags.tape import moment
 from inventory.models import Item
 from inventory.registries import show_names
 from maintenance.bench_subject import newest_tests
-from maintenance.calc.bench import DEPTH_WORDS, Depth, Procedure, Verdict
+from maintenance.calc.bench import Depth, Procedure, Verdict, how_words
 from maintenance.calc.symptoms import Symptom
 from maintenance.models import BenchTest, Fault, Risk, TestCall
 from maintenance.querysets import open_calls
@@ -111,7 +111,7 @@ def call_words(call: TestCall, at_show: str = "") -> str:
 def last_test_words(test: BenchTest) -> str:
     """Say what the newest test was and came to: Last tested Fri 4 Dec by Jo, by ohms while flexed: to be watched. Why."""
     who = f" by {test.person}" if test.person else ""
-    how = "on the tester's word" if test.procedure == Procedure.WORD else f"by {DEPTH_WORDS[Depth(test.depth)]}"
+    how = "on the tester's word" if test.procedure == Procedure.WORD else f"by {how_words(test.procedure, Depth(test.depth))}"
     how = "figures noted" if test.procedure == Procedure.MAINS else how
     said = f"Last tested {day_words(test.done_at)}{who}, {how}: {_CAME_TO[Verdict(test.verdict)]}."
     if test.verdict == Verdict.PASS:

@@ -35,6 +35,8 @@ DEPTH_WORDS = {
     Depth.OHMS: "ohms",
     Depth.OHMS_FLEXED: "ohms while flexed",
 }
+FLEXED = frozenset({Depth.LAMPS_FLEXED, Depth.OHMS_FLEXED})
+IN_OHMS = frozenset({Depth.OHMS, Depth.OHMS_FLEXED})
 # The share of what is bad that a test of this depth finds: lamps 0.6, lamps while flexed 0.9, ohms while flexed 0.97 are a
 # judgement of the trade, from memory; ohms without flexing lies between (our proposal). Editable as bench settings.
 SENSITIVITY = {Depth.LAMPS: 0.6, Depth.LAMPS_FLEXED: 0.9, Depth.OHMS: 0.75, Depth.OHMS_FLEXED: 0.97}
@@ -55,6 +57,28 @@ class Procedure(StrEnum):
     HEADPHONES = "headphones"
     MAINS = "mains"  # figures are recorded and compared; never declared safe
     UNDO = "undo"  # takes another test back
+
+
+# How a thing without pins was tested, as "by ..." says it: ohms and lamps are words of leads.
+HOW_WORDS = {
+    Procedure.PASSIVE_BOX: "the steps of a passive box",
+    Procedure.ACTIVE_BOX: "the steps of an active box",
+    Procedure.PHANTOM: "phantom under load",
+    Procedure.INPUT: "a tone beside its neighbours",
+    Procedure.MICROPHONE: "ear and level beside the reference one",
+    Procedure.TRANSMITTER: "a link that carries",
+    Procedure.DRIVER: "ear and sweep",
+    Procedure.HEADPHONES: "ear, both sides",
+    Procedure.MAINS: "the appliance tester",
+}
+
+
+def how_words(procedure: str, depth: Depth) -> str:
+    """Say how a test was done, to follow "by": lamps and ohms for leads and for the tester's word, the steps for the rest."""
+    how = HOW_WORDS.get(Procedure(procedure)) if procedure else None
+    if how is None:
+        return DEPTH_WORDS[depth]
+    return f"{how}, moved" if depth in FLEXED else how
 
 
 class Capability(StrEnum):
@@ -110,6 +134,9 @@ class Figure:
     within: bool | None = None
 
 
+ABOVE = "isolation above"  # a figure of this name is the top of the meter's range: it lies above that
+
+
 @dataclass(frozen=True, kw_only=True)
 class Finding:
     """One named reason: what was found, what it does on a show, what to mend. `weight` is FAIL or WATCH."""
@@ -129,7 +156,8 @@ class Judgement:
     """What a test comes to. A verdict is never guessed: what is missing or impossible makes it CANNOT_TELL, with the reason.
 
     `reasons` are sentences (why it cannot tell, what limits were used); `not_measured` names what the readings leave out;
-    `dead_channels` says where a part-good thing is bad; `limits` is what was held against, as stored with the test.
+    `dead_channels` says where a part-good thing is bad; `limits` is what was held against, as stored with the test. `depth`
+    is how deep the readings went, where that is not what the tester set out to do.
     """
 
     verdict: Verdict
@@ -139,6 +167,7 @@ class Judgement:
     figures: tuple[Figure, ...] = ()
     dead_channels: tuple[int, ...] = ()
     limits: Mapping[str, float | str] = field(default_factory=dict)
+    depth: Depth | None = None
 
 
 class ReadingError(ValueError):

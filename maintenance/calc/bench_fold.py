@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from maintenance.calc.bench import DEPTH_WORDS, Depth, Verdict
+from maintenance.calc.bench import Depth, Procedure, Verdict, how_words
 from maintenance.calc.symptoms import Symptom
 
 _FLEXED = frozenset({Depth.LAMPS_FLEXED, Depth.OHMS_FLEXED})
@@ -62,7 +62,8 @@ class Given:
 class Folded:
     """What is true now. `answered` names by report the test that answered it, `open_still` by report why it stays open;
     `found` by failed test the test that answered it, or None while it is bad; `bench_open` why that stays open;
-    `calls` by call the test that answered it."""
+    `calls` by call the test that answered it; `channels_bad` says by channel that stays out of use why the newest test that
+    looked at it leaves it so."""
 
     tested_on: date | None
     excepts: frozenset[int]
@@ -72,6 +73,7 @@ class Folded:
     found: Mapping[int, int | None]
     bench_open: Mapping[int, str]
     calls: Mapping[int, int]
+    channels_bad: Mapping[int, str] = field(default_factory=dict)
 
 
 def as_deep(one: Depth, other: Depth) -> bool:
@@ -83,12 +85,15 @@ def fold(given: Given, stays: Callable[[FaultSeen, TestSeen], str]) -> Folded:
     """Fold the record of one item in the order in which things happened.
 
     A failure is open until a test passes that answers it; one confined to some channels bars those and leaves the rest in
-    use, unless half or more are dead. What passes proves the item from its day on; the newest failure proves that it is
+    use, unless half or more are dead. A barred channel is used again by the same rule: once it was mended, or was measured as
+    deep and bent. What passes proves the item from its day on; the newest failure proves that it is
     not good. `stays` says why a test that passed leaves a report open; empty when it answers it.
     """
     tests = sorted(given.tests, key=lambda t: (t.at, t.uid))
     mended = sorted(given.mended)
-    tested_on, excepts = given.tested_on, given.excepts
+    tested_on = given.tested_on
+    barred: dict[int, TestSeen | None] = dict.fromkeys(given.excepts)  # by channel the newest test that found it dead
+    channels_bad: dict[int, str] = {}
     answered: dict[int, int] = {}
     open_still: dict[int, str] = {}
     found: dict[int, int | None] = {}
@@ -100,7 +105,9 @@ def fold(given: Given, stays: Callable[[FaultSeen, TestSeen], str]) -> Folded:
         if test.verdict == Verdict.CANNOT_TELL:
             continue
         newest = test
-        dead = (excepts - test.covers) | test.dead if test.covers else test.dead
+        looked = {c for c in barred if c not in test.dead and (not test.covers or c in test.covers)}
+        whys = {c: _channel_stays(barred[c], test, mended) for c in sorted(looked)}
+        dead = {c for c in barred if whys.get(c, "stays")} | test.dead
         half_dead = bool(test.channels) and 2 * len(dead) >= test.channels
         if test.verdict == Verdict.FAIL and (not test.confined or half_dead):
             tested_on = None
@@ -108,7 +115,8 @@ def fold(given: Given, stays: Callable[[FaultSeen, TestSeen], str]) -> Folded:
             found[test.key] = None
             calls.update({key: test.key for key, at in given.called.items() if key not in calls and at <= test.at})
             continue
-        excepts = dead
+        channels_bad = {c: why for c, why in (channels_bad | whys).items() if why and c not in test.dead}
+        barred = {c: test if c in test.dead else barred[c] for c in dead}
         if test.covers:
             continue  # part of it was looked at: that proves no whole
         tested_on = test.day
@@ -128,13 +136,14 @@ def fold(given: Given, stays: Callable[[FaultSeen, TestSeen], str]) -> Folded:
                     answered[report.key] = test.key
     return Folded(
         tested_on=tested_on,
-        excepts=excepts,
+        excepts=frozenset(barred),
         newest=newest,
         answered=answered,
         open_still={key: why for key, why in open_still.items() if why},
         found=found,
         bench_open={key: why for key, why in bench_open.items() if why},
         calls=calls,
+        channels_bad=channels_bad,
     )
 
 
@@ -152,12 +161,35 @@ def _failure_stays(failure: TestSeen, test: TestSeen, mended: Sequence[datetime]
         return ""
     if not as_deep(test.depth, failure.depth):
         return (
-            f"It failed a test by {DEPTH_WORDS[failure.depth]}, and this one, by {DEPTH_WORDS[test.depth]}, sees less. "
-            "Test it as deep, or record what was mended."
+            f"It failed a test by {how_words(failure.procedure, failure.depth)}, and this one, by "
+            f"{how_words(test.procedure, test.depth)}, sees less. Test it as deep, or record what was mended."
         )
     if test.depth in _FLEXED or test.says:
         return ""
     return (
-        "It failed before and passes now with nothing done in between: what comes and goes does that. "
-        "Flex it while it is tested, or say what was done."
+        f"It failed {_ago(failure.at, test.at)} before and passes now with nothing done in between: what comes and goes does "
+        "that. Bend it at both ends while you read it, or write what was done: as a repair, or in the note."
     )
+
+
+def _channel_stays(found: TestSeen | None, test: TestSeen, mended: Sequence[datetime]) -> str:
+    """Say why a channel that was found dead stays out of use after a test without a fault there; empty when it is used again.
+
+    `found` is the test that found it dead, None where it was dead before any test.
+    """
+    since = found.at if found is not None else None
+    if any((since is None or since <= at) and at <= test.at for at in mended):
+        return ""
+    if test.procedure == Procedure.WORD:
+        return "Nobody measured it, and no repair is on record: measure that channel, or record what was mended."
+    return "" if found is None else _failure_stays(found, test, mended)
+
+
+def _ago(then: datetime, now: datetime) -> str:
+    """Write how long lies between two instants: 5 minutes, 2 hours, 12 days."""
+    minutes = max(1, round((now - then).total_seconds() / 60))
+    for size, name in ((1440, "day"), (60, "hour"), (1, "minute")):
+        if minutes >= size:
+            many = minutes // size
+            return f"{many} {name}{'' if many == 1 else 's'}"
+    return "a minute"

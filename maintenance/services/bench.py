@@ -207,9 +207,11 @@ def _words(test: BenchTest, item: Item, given: Given, became: Became, at: dateti
     elif not newest:
         words.append("A newer test is on record: this one is kept as history, and the standing follows from the newer one.")
     elif item.suspect_since:
-        words.append(f"Still suspect since {moment(item.suspect_since)}.")
+        whys = dict.fromkeys(why for _fault, why in became.open_still if why)
+        words.append(" ".join([f"Still suspect since {moment(item.suspect_since)}.", *whys]))
     elif item.excepts:
         words.append(f"Good except {item.excepts}: nothing is patched to {'it' if item.excepts.isdecimal() else 'those'}.")
+        words += _barred_words(became)
     if looked := test.effects.get("covers"):
         words.append(
             f"Looked at channels {channels_words(looked)} alone: that proves no whole, and the rest stands as it stood."
@@ -225,6 +227,14 @@ def _words(test: BenchTest, item: Item, given: Given, became: Became, at: dateti
             f"{instrument} should have been calibrated by {day_words(instrument.calibration_due_on)}: its figures may be off."
         )
     return words
+
+
+def _barred_words(became: Became) -> list[str]:
+    """Say why channels stay out of use in which this test found no fault, alike ones together."""
+    by_why: dict[str, list[int]] = {}
+    for channel, why in sorted(became.channels_bad.items()):
+        by_why.setdefault(why, []).append(channel)
+    return [f"Channel {channels_words(channels)} stays out of use. {why}" for why, channels in by_why.items()]
 
 
 def test_undo(*, test: BenchTest, person: Person | None, at: datetime) -> BenchTest:

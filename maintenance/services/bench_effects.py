@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from company.models import Company
 from inventory.calc.excepts import dead_channels
 from inventory.models import Item
-from maintenance.calc.bench import DEPTH_WORDS, Depth, Verdict
+from maintenance.calc.bench import Depth, Verdict, how_words
 from maintenance.calc.bench_fold import FaultSeen, Folded, TestSeen, fold
 from maintenance.calc.bench_fold import Given as OnRecord
 from maintenance.calc.symptoms import Found, Symptom
@@ -30,12 +30,14 @@ _LONGEST = 500
 
 @dataclass(kw_only=True)
 class Became:
-    """What became of one item: faults by the test that answered them, open ones with why the newest test leaves them so."""
+    """What became of one item: faults by the test that answered them, open ones with why the newest test leaves them so;
+    `channels_bad` says why channels stay out of use that showed no fault now."""
 
     newest: int | None = None
     answered: dict[int, list[Fault]] = field(default_factory=lambda: defaultdict(list))
     open_still: list[tuple[Fault, str]] = field(default_factory=list)
     found: dict[int, Fault] = field(default_factory=dict)
+    channels_bad: dict[int, str] = field(default_factory=dict)
 
 
 def origin_of(test: BenchTest) -> uuid.UUID:
@@ -110,7 +112,8 @@ class _Work:
         )
         if before is not None:
             self._standing(item, base, folded)
-        answer = Became(newest=folded.newest.key if folded.newest else None)
+        newest = folded.newest.key if folded.newest else None
+        answer = Became(newest=newest, channels_bad=dict(folded.channels_bad))
         for fault in told:
             self._closing(fault, by_key.get(folded.answered.get(fault.pk, 0)), answer)
             if fault.closed_at is None:
@@ -221,7 +224,7 @@ def _stays(kind: str, report: FaultSeen, test: TestSeen) -> str:
 
 
 def _answer_words(test: BenchTest) -> str:
-    by = DEPTH_WORDS[Depth(test.depth)]
+    by = how_words(test.procedure, Depth(test.depth))
     if test.verdict == Verdict.FAIL:
         dead = channels_words(test.dead_channels)
         return f"Found at the bench, by {by}: dead on {dead}; the rest passed."

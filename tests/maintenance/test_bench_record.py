@@ -1,6 +1,7 @@
 """Bench tests on record: each stored once, judged with reasons, and followed by what the item's whole record says."""
 
 import uuid
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -267,14 +268,51 @@ def test_half_dead_is_bad_altogether(company):
 def test_a_dead_channel_that_passes_after_repair_is_used_again(company):
     core = make_multicore(sends=8)
     multicore_of(core, dead={3, 7})
+    mended(core, 0.5)
     multicore_of(core, 1)
     assert columns(core)[:2] == (NOW.date(), "")
+
+
+def mended(item, hours):
+    at = NOW + timedelta(hours=hours)
+    repair_record(uid=uuid.uuid4(), item=item, did="re-soldered pin 2", done_at=at, person=None, received_at=at)
+
+
+def test_a_dead_channel_is_not_made_good_by_a_word(company):
+    core = make_multicore(sends=8)
+    multicore_of(core, dead={7})
+    recorded = recorded_of(core, 1)
+    assert recorded.judgement.verdict == Verdict.PASS and columns(core)[1] == "7"
+    assert any("Channel 7 stays out of use. Nobody measured it" in w for w in recorded.words), recorded.words
+    mended(core, 2)
+    recorded_of(core, 3)
+    assert columns(core)[1] == ""
+
+
+def test_a_dead_channel_somebody_named_before_any_test_is_not_made_good_by_a_word(company):
+    core = make_multicore(sends=8, excepts="7")
+    recorded_of(core)
+    assert columns(core)[1] == "7"
+    multicore_of(core, 1)
+    assert columns(core)[1] == ""
+
+
+def test_a_dead_channel_that_reads_well_with_nothing_done_stays_out_of_use_until_it_is_bent(company):
+    core = make_multicore(sends=8)
+    multicore_of(core, dead={7})
+    recorded = multicore_of(core, 1)
+    assert columns(core)[1] == "7" and any("Bend it at both ends" in w for w in recorded.words)
+    bent = tuple(replace(r, flexed=True) for r in patched(range(1, 9)))
+    recorded_of(core, 2, procedure=Procedure.WIRING, readings=bent, depth=Depth.OHMS_FLEXED)
+    assert columns(core)[1] == ""
 
 
 def test_looking_at_one_channel_mends_that_channel_and_proves_no_whole(company):
     core = make_multicore(sends=8)
     multicore_of(core, -48, dead={3, 7})
     fault = said(core, "hums", hours=-2)
+    mended_at = NOW - timedelta(hours=47)
+    repair_record(uid=uuid.uuid4(), item=core, did="a core joined", done_at=mended_at, person=None, received_at=mended_at)
     recorded = multicore_of(core, channels=[7])
     assert columns(core) == ((NOW - timedelta(hours=48)).date(), "3", fault.opened_at)
     assert any("Looked at channels 7 alone" in w for w in recorded.words)
