@@ -11,6 +11,7 @@ from pydantic import AfterValidator, Field
 
 from company.api import PROBLEMS, CleanText, Instant, person_of
 from company.clock import now, today
+from maintenance.cell_needs import listed
 from shows.models import Show
 from shows.progress import PullLine, pull_progress, totals_of
 from shows.services.scans import scans_record
@@ -192,6 +193,12 @@ def readiness(request: HttpRequest, show_id: ShowKey) -> dict[str, Any]:
         for line in lines
         for item in line.items
         if item.standing in {"suspect", "test-due", "retired"} and item.state != "back"
+    ]
+    swaps = listed(show.pk, now())
+    because += [
+        f"{row.advised.device.name}, {row.advised.device.code}: {row.advised.why.rstrip('.')}."
+        for row in (swaps.rows if swaps is not None and not swaps.needs.over else ())
+        if row.to_do
     ]
     return {"show": show.pk, "ready": not because, "not_ready_because": because}
 

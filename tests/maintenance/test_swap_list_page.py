@@ -340,3 +340,12 @@ def test_a_technician_keeps_the_list_as_forecast_once_and_a_hand_may_not(as_hand
     row = CellForecast.objects.get()
     assert (row.item, row.show, row.said) == (box, show.pk, "swap") and 0 < row.chance < 1 and "h left" in row.why
     assert "Nothing is new" in words(as_technician.post(url, follow=True)) and CellForecast.objects.count() == 1
+
+
+def test_a_show_is_not_ready_while_its_list_is_not_worked(as_hand, show, lot):
+    box = a_box(show, lot, hours=95)
+    because = as_hand.get(f"/api/shows/{show.pk}/readiness").json()["not_ready_because"]
+    assert any(box.code in one and "it dies: swap" in one for one in because)
+    do(as_hand, show, box, "swap")
+    because = as_hand.get(f"/api/shows/{show.pk}/readiness").json()["not_ready_because"]
+    assert not any("swap" in one for one in because)
