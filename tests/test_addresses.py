@@ -26,9 +26,12 @@ from maintenance.services.faults import fault_open
 from shows.models import Contradiction, Rig, RigRow
 from tests.builders import (
     a_day,
+    fit_cells,
+    make_box,
     make_case,
     make_counted_line,
     make_item,
+    make_lot,
     make_person,
     make_place,
     make_pull_row,
@@ -149,6 +152,34 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "bench/wet/show/<int:show>/": (NOBODY, HAND),
     "bench/wet/take-back/": (NOBODY, HAND),
     "cells/back/": (NOBODY, HAND),
+    "cells/": (HAND, NOBODY),
+    "cells/scan/": (HAND, NOBODY),
+    "cells/between/": (HAND, NOBODY),
+    "cells/stock/": (HAND, NOBODY),
+    "cells/stock.csv": (HAND, NOBODY),
+    "cells/stock/add/": (TECHNICIAN, TECHNICIAN),
+    "cells/stock/<int:pk>/": (HAND, NOBODY),
+    "cells/stock/<int:pk>/count/": (NOBODY, HAND),
+    "cells/stock/<int:pk>/out/": (NOBODY, HAND),
+    "cells/types/": (HAND, NOBODY),
+    "cells/types/add/": (TECHNICIAN, TECHNICIAN),
+    "cells/types/<slug:key>/": (HAND, NOBODY),
+    "cells/types/<slug:key>/edit/": (TECHNICIAN, TECHNICIAN),
+    "cells/sets/": (HAND, NOBODY),
+    "cells/plans/": (HAND, NOBODY),
+    "cells/plans/<int:pk>/": (TECHNICIAN, TECHNICIAN),
+    "cells/forecasts/": (TECHNICIAN, NOBODY),
+    "a/<str:code>/cells/": (HAND, NOBODY),
+    "a/<str:code>/cells/chart.json": (HAND, NOBODY),
+    "a/<str:code>/cells/swap/": (HAND, HAND),
+    "a/<str:code>/cells/read/": (HAND, HAND),
+    "a/<str:code>/cells/hours/": (HAND, HAND),
+    "a/<str:code>/cells/out/": (NOBODY, HAND),
+    "a/<str:code>/cells/day-one/": (NOBODY, HAND),
+    "a/<str:code>/cells/charge/": (NOBODY, HAND),
+    "a/<str:code>/cells/capacity/": (HAND, HAND),
+    "a/<str:code>/cells/draw/": (TECHNICIAN, TECHNICIAN),
+    "a/<str:code>/cells/undo/": (NOBODY, HAND),
     "cells/swaps/<int:show>/": (HAND, NOBODY),
     "cells/swaps/<int:show>/scan/": (NOBODY, HAND),
     "cells/swaps/<int:show>/do/": (NOBODY, HAND),
@@ -272,6 +303,22 @@ POSTS: dict[str, dict[str, Any]] = {
     "bench/sittings/<int:pk>/change/": {"depth": "lamps", "minutes": "60"},
     "bench/sittings/<int:pk>/scan/": {"scan": "TEST.UNDO"},
     "bench/sittings/<int:pk>/record/": {"code": "{code}", "word": "good"},
+    "cells/stock/add/": {"type": "{cell}", "count": "12"},
+    "cells/stock/<int:pk>/count/": {"count": "7"},
+    "cells/stock/<int:pk>/out/": {"count": "1", "to": "recycle"},
+    "cells/plans/<int:pk>/": {
+        "load": "current",
+        "draw": "4.1",
+        "sigma": "0.15",
+        "standby_ma": "0",
+        "cells_a_bay": "1",
+        "stored_weeks": "4",
+    },
+    "a/<str:code>/cells/swap/": {"what": "lot.{lot}", "reason": "precaution"},
+    "a/<str:code>/cells/read/": {"volts": "8.1", "load": "on"},
+    "a/<str:code>/cells/hours/": {"why": "logged", "hours": "3"},
+    "a/<str:code>/cells/out/": {},
+    "a/<str:code>/cells/draw/": {"draw": "4.2"},
     "bench/sittings/<int:pk>/undo/": {"uid": "{test}"},
     "bench/sittings/<int:pk>/end/": {},
     "bench/tests/<uuid:uid>/correct/": {"word": "bad"},
@@ -349,6 +396,8 @@ class World:
         )
         self.test = test_record(given=tested, person=owner, received_at=at).test
         self.repair = Repair.objects.create(uid=uuid.uuid4(), item=self.item, done_at=at, person=owner, did="soldered")
+        self.box, self.lot = make_box(name="Z"), make_lot(24)
+        fit_cells(self.box, at=at - timedelta(days=2), lot=self.lot)
         self.contradiction = Contradiction.objects.create(
             item=self.item, scan_uid=uuid.uuid4(), kind="elsewhere", said="Two said otherwise.", happened_at=at, show=self.show
         )
@@ -383,6 +432,8 @@ class World:
             "venues/": self.venue,
             "rigs/": self.rig,
             "faults/": self.fault,
+            "cells/stock/": self.lot,
+            "cells/plans/": self.box.type,
             "bench/sheets/sitting/": self.sitting,
             "bench/sittings/": self.sitting,
         }
@@ -391,6 +442,10 @@ class World:
                 has["pk"] = one.pk
         if address.startswith("cases/"):
             has["code"] = self.case.code
+        if address.startswith("a/<str:code>/cells/"):
+            has["code"] = self.box.code
+        if address.startswith("cells/types/"):
+            has["key"] = self.lot.type.key
         if address.startswith("bench/repairs/"):
             has["uid"] = self.repair.uid
         if address.startswith("bench/tests/"):
@@ -427,6 +482,8 @@ def filled(given: dict[str, Any], world: World) -> dict[str, Any]:
         "code": world.item.code,
         "rig": world.rig.pk,
         "out": world.elsewhere.pk,
+        "lot": world.lot.pk,
+        "cell": world.lot.type_id,
         "test": world.test.uid,
     }
     return {"uid": str(uuid.uuid4())} | {name: value.format(**keys) for name, value in given.items()}

@@ -94,6 +94,7 @@ def demo(transactional_db):
     case = Item.objects.filter(type__kind=Kind.CASE).order_by("pk")[2]
     show = Show.objects.get(name="Harvest ceilidh")
     on = Show.objects.get(name="Quarry street fair")
+    box = Item.objects.filter(type__cell_size="6LR61", type__kind=Kind.INTERFACE_BOX).order_by("pk")[0]
     return [
         "/", "/needs/", "/shows/", f"/shows/{on.pk}/", f"/shows/{show.pk}/pull/", "/shows/add/", "/gear/", "/gear/add/",
         f"/a/{item.code}", f"/a/{item.code}/bad/", f"/a/{item.code}/tests/", f"/a/{item.code}/repair/",
@@ -106,7 +107,10 @@ def demo(transactional_db):
         "/bench/", f"/bench/?show={show.pk}", "/bench/paper/", "/bench/instruments/", "/bench/limits/", "/bench/wirings/",
         "/bench/wirings/three-pin/", "/bench/wirings/add/?from=three-pin", "/bench/rules/", f"/bench/rules/{item.type_id}/",
         "/bench/forecasts/",
-        f"/cells/swaps/{show.pk}/", f"/cells/swaps/{show.pk}/print/",
+        "/cells/", "/cells/between/", "/cells/stock/", "/cells/stock/add/", "/cells/types/", "/cells/types/6LR61/",
+        "/cells/types/6LR61/edit/", "/cells/sets/", "/cells/plans/", f"/cells/plans/{box.type_id}/", "/cells/forecasts/",
+        f"/a/{box.code}/cells/", f"/a/{box.code}/cells/swap/", f"/a/{box.code}/cells/read/", f"/a/{box.code}/cells/hours/",
+        f"/a/{box.code}/cells/draw/", f"/cells/swaps/{show.pk}/", f"/cells/swaps/{show.pk}/print/",
     ]  # fmt: skip
 
 
