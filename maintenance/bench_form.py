@@ -4,13 +4,13 @@ The same fields serve the sitting's page and the correction of a test.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from maintenance.bench_subject import Subject
 from maintenance.calc.bench import Capability, Depth, PairReading, Procedure, StepReading
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.bench_typed import RANGE_TOP_OHM, Typed, TypedError, reading_typed, written
+from maintenance.calc.bench_typed import RANGE_TOP_OHM, Typed, TypedError, channels_typed, reading_typed, written
 from maintenance.calc.steps import between, said
 from maintenance.calc.symptoms import Symptom
 from maintenance.calc.wiring_words import ohms_words
@@ -19,6 +19,8 @@ from maintenance.models import BenchTest
 
 FLEXED = frozenset({Depth.LAMPS_FLEXED, Depth.OHMS_FLEXED})
 IN_OHMS = frozenset({Depth.OHMS, Depth.OHMS_FLEXED})
+LAMPS_OF = {Depth.OHMS: Depth.LAMPS, Depth.OHMS_FLEXED: Depth.LAMPS_FLEXED}
+THROUGH = "through"
 PROCEDURE_NAMES = {
     Procedure.WIRING: "Pins",
     Procedure.WORD: "The tester’s word",
@@ -39,6 +41,8 @@ GROUP_WORDS = {
     "shells": "Shells",
 }
 LONGEST_ANSWER = 40
+MANY = 12  # pairs of a multicore, from four channels on: it may be beeped through
+LONGEST_LIST = 400  # characters of channels that failed
 SMALL = 12  # pins of both ends; a bigger lead is read by those pairs alone that a verdict needs
 
 
@@ -51,8 +55,10 @@ class PairField:
     expect: str = ""
     why: str = ""
     joined: bool = True
+    channel: int | None = None
     value: str = ""
     flexed: str = ""
+    stated: str = ""
     wrong: str = ""
 
     @property
@@ -93,12 +99,18 @@ class StepField:
 
 @dataclass(kw_only=True)
 class Group:
-    """Fields under one heading. Where all of them must be apart, `rest` names one tick that answers what is left empty."""
+    """Fields under one heading. Where all of them must be apart, `rest` names one tick that answers what is left empty.
+
+    `through` names the tick of a multicore that was beeped through: all beeps but the channels typed as `failed`.
+    """
 
     title: str
     fields: list[Any] = field(default_factory=list)
     rest: str = ""
     ticked: bool = False
+    through: str = ""
+    failed: str = ""
+    wrong: str = ""
 
     @property
     def is_long(self) -> bool:
@@ -128,6 +140,8 @@ class Asked:
     note: str = ""
     lacking: tuple[str, ...] = ()
     caution: str = ""
+    beeped: bool = False
+    counts: tuple[int, int] = (0, 0)  # sends and returns of a multicore
 
     @property
     def in_ohms(self) -> bool:
@@ -138,12 +152,17 @@ class Asked:
         return self.depth in FLEXED
 
     @property
+    def seen_by(self) -> Depth:
+        """Return how deep the answers go: what was beeped through is no deeper than lamps, whatever the meter can do."""
+        return LAMPS_OF.get(self.depth, self.depth) if self.beeped else self.depth
+
+    @property
     def fields(self) -> list[Any]:
         return [one for group in self.groups for one in group.fields]
 
     @property
     def wrong(self) -> list[Any]:
-        return [one for one in self.fields if one.wrong]
+        return [one for one in (*self.fields, *self.groups) if one.wrong]
 
 
 def asked_of(
@@ -168,6 +187,12 @@ def asked_of(
         if subject.lead.has_electronics:
             asked.caution = "More than copper sits between its pins: never an insulation tester on it."
         asked.groups = _pair_groups(subject, depth, limits, capabilities, temperature_c, symptoms, also)
+        wiring = subject.lead.wiring
+        if wiring.sends is not None:
+            asked.counts = (wiring.sends, len(wiring.channels) - wiring.sends)
+            for group in asked.groups:
+                if len(group.fields) >= MANY and all(one.joined for one in group.fields):
+                    group.through = THROUGH
         return asked
     from maintenance.calc.procedures import not_measurable, steps_for
 
@@ -220,7 +245,9 @@ def _pair_groups(
         seen.add(frozenset(ask.pair))
         joined = ask.expected in {Expect.JOINED, Expect.RESISTOR}
         hint = ask.why if ask.why.startswith("\u201c") else ""
-        one = PairField(a=ask.a, b=ask.b, expect=_expected(ask, lead.wiring, depth), why=hint, joined=joined)
+        one = PairField(
+            a=ask.a, b=ask.b, expect=_expected(ask, lead.wiring, depth), why=hint, joined=joined, channel=ask.channel
+        )
         groups.setdefault(ask.group, Group(title=GROUP_WORDS.get(ask.group, ask.group))).fields.append(one)
     _mirrored(lead.wiring, groups, seen, depth)
     for name, group in groups.items():
@@ -291,6 +318,8 @@ def answered(asked: Asked, post: Mapping[str, str]) -> tuple[tuple[PairReading, 
     steps: list[StepReading] = []
     for group in asked.groups:
         group.ticked = bool(group.rest) and post.get(group.rest) == "over"
+        if group.through:
+            _beeped_through(group, asked, post)
         for one in group.fields:
             one.value = post.get(one.name, "").replace("\0", " ").strip()
             if isinstance(one, PairField):
@@ -301,8 +330,39 @@ def answered(asked: Asked, post: Mapping[str, str]) -> tuple[tuple[PairReading, 
     return tuple(pairs), tuple(steps)
 
 
+def _beeped_through(group: Group, asked: Asked, post: Mapping[str, str]) -> None:
+    """Write a lamp tester's statement into the fields that are left empty: which channels failed, that the others beep."""
+    group.ticked = post.get(group.through) == "beep"
+    group.failed = post.get("failed", "").replace("\0", " ").strip()[:LONGEST_LIST]
+    try:
+        failed = channels_typed(group.failed, sends=asked.counts[0], returns=asked.counts[1])
+    except TypedError as error:
+        group.wrong = str(error)
+        return
+    pins: dict[int | None, set[str]] = {one.channel: set() for one in group.fields}
+    for one in group.fields:
+        pins[one.channel].add(local_pin(one.a))
+    for channel, pin in failed.items():
+        if pin and pin not in pins.get(channel, ()):
+            group.wrong = f"Channel {channel} has no pin {pin}: it has {', '.join(sorted(pins[channel]))}."
+            return
+    asked.beeped = bool(failed) or group.ticked
+    for one in group.fields:
+        bad = None if one.channel is None else failed.get(one.channel)
+        silent = bad is not None and bad in {"", local_pin(one.a)}
+        one.stated = "no beep" if silent else "beep" if group.ticked or bad is not None else ""
+
+
+def local_pin(pin: str) -> str:
+    """Return a pin without its end and channel: 2 of A14.2."""
+    return pin.rpartition(".")[2]
+
+
 def _pair_answer(one: PairField, asked: Asked, *, rest: bool) -> list[PairReading]:
     low = one.value.lower()
+    if one.stated and not low and not one.flexed:
+        still = PairReading(a=one.a, b=one.b, beep=one.stated == "beep")
+        return [still, replace(still, flexed=True)] if asked.is_flexed else [still]
     if not asked.in_ohms:
         beeps = {"beep": True, "s": True, "no beep": False, "o": False, "n": False, "drops out": True}
         if not low and rest:

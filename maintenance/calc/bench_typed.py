@@ -61,6 +61,45 @@ def _short(text: str) -> str:
     return f"“{text[:24]}…”" if len(text) > 24 else f"“{text}”"
 
 
+def channels_typed(text: str, *, sends: int, returns: int = 0) -> dict[int, str]:
+    """Make sense of a list of channels that failed: 14, 3-5, r2 for a return, 7.2 for pin 2 of a channel alone.
+
+    Answers with the pin by channel, an empty one where nothing of it beeps. Raises TypedError with a sentence.
+    """
+    found: dict[int, str] = {}
+    for part in re.split(r"[,;\s]+", re.sub(r"\s*(?:-|\u2013|\bto\b)\s*", "-", text.strip().lower())):
+        if not part:
+            continue
+        read = _CHANNELS.fullmatch(part)
+        if not read:
+            raise TypedError(
+                f"{_short(part)} is no channel. Write them as 3, 14, or 3-5; r2 for a return; 7.2 for pin 2 alone."
+            )
+        first, last = (_channel(read[back], read[number], sends, returns) for back, number in (("r", "first"), ("s", "last")))
+        if last and (last < first or read["pin"]):
+            raise TypedError(f"{_short(part)}: write the lower channel first, and a pin with one channel alone.")
+        for channel in range(first, (last or first) + 1):
+            if found.get(channel, read["pin"] or "") != (read["pin"] or ""):
+                raise TypedError(
+                    f"Channel {channel} stands there twice. Write a channel of which several pins failed as a whole."
+                )
+            found[channel] = read["pin"] or ""
+    return found
+
+
+_CHANNELS = re.compile(r"(?P<r>r?)(?P<first>\d{1,4})(?:\.(?P<pin>[0-9a-z]{1,4}[+-]?))?(?:-(?P<s>r?)(?P<last>\d{1,4}))?")
+
+
+def _channel(back: str | None, number: str | None, sends: int, returns: int) -> int:
+    if number is None:
+        return 0
+    channel = int(number) + (sends if back else 0)
+    if not 1 <= channel <= sends + returns or int(number) < 1:
+        has = f"{sends} channels" + (f" and {returns} returns" if returns else "")
+        raise TypedError(f"There is no {'return' if back else 'channel'} {number}: it has {has}.")
+    return channel
+
+
 def written(*, ohms: float | None = None, beep: bool | None = None, above_ohms: float | None = None) -> str:
     """Write a reading so that the field takes it again: 0.81, beep, OL, > 2M."""
     if beep is not None:

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import urlencode
 
+from django.db import transaction
 from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -14,13 +15,14 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from company.access import signed_in, technician_required
 from company.clock import now
 from inventory.models import Item
-from maintenance.bench_form import IN_OHMS, answered
+from maintenance.bench_form import IN_OHMS, LAMPS_OF, answered
 from maintenance.calc.bench import Depth, Procedure, Verdict
 from maintenance.calc.bench_cards import BenchWord, read_bench_card
 from maintenance.calc.symptoms import Symptom
 from maintenance.forms_sitting import SittingForm, first_guess
 from maintenance.models import BenchTest, Sitting
 from maintenance.services.bench import Given, Recorded, TestRefused, test_record, test_undo
+from maintenance.services.cell_bench import swap_at_bench
 from maintenance.services.repairs import RepairRefused, repair_record
 from maintenance.sitting_page import OnBench, found_by, on_bench
 from maintenance.views.sitting_answer import (
@@ -38,7 +40,6 @@ form_page = require_http_methods(["GET", "HEAD", "POST"])
 DOUBLE = timedelta(seconds=6)  # a scanner whose trigger is held reads the same label twice
 PAGE = 50
 SOUNDS = {Verdict.PASS: "pass", Verdict.WATCH: "watch", Verdict.FAIL: "fail", Verdict.CANNOT_TELL: "unknown"}
-LAMPS_OF = {Depth.OHMS: Depth.LAMPS, Depth.OHMS_FLEXED: Depth.LAMPS_FLEXED}
 
 
 @form_page
@@ -163,7 +164,7 @@ def sitting_record(request: HttpRequest, pk: int) -> HttpResponse:
         uid=uuid_of(post.get("uid")) or uuids.uuid4(),
         item=found.item,
         procedure=shown.asked.procedure,
-        depth=shown.asked.depth,
+        depth=shown.asked.seen_by,
         done_at=at,
         readings=pairs,
         steps=steps,
@@ -325,19 +326,16 @@ def _undone(request: HttpRequest, sitting: Sitting, test: BenchTest, run: bool) 
 
 
 def _cell_swapped(request: HttpRequest, sitting: Sitting, item: Item, run: bool) -> HttpResponse:
+    uid, at = uuid_of(request.POST.get("uid")) or uuids.uuid4(), now()
     try:
-        repair_record(
-            uid=uuid_of(request.POST.get("uid")) or uuids.uuid4(),
-            item=item,
-            did="Cell swapped",
-            done_at=now(),
-            person=signed_in(request),
-            received_at=now(),
-        )
+        with transaction.atomic():
+            repair_record(uid=uid, item=item, did="Cell swapped", done_at=at, person=signed_in(request), received_at=at)
+            swapped = swap_at_bench(uid=uid, item=item, at=at, person=signed_in(request))
     except RepairRefused as refused:
         return go(request, sitting, run=run, say=str(refused), sound="unknown")
     on = request.POST.get("on", "")[:40]
-    return go(request, sitting, run=run, scan=on, say=f"{item}: cell swapped, noted.", sound="scan")
+    say = f"{item}: cell swapped, noted." + (f" {swapped}" if swapped else "")
+    return go(request, sitting, run=run, scan=on, say=say, sound="scan")
 
 
 @require_POST

@@ -14,7 +14,7 @@ from company.clock import now, today
 from inventory.models import Item
 from maintenance.bench_form import Asked, answered, asked_of, prefill
 from maintenance.bench_subject import Subject, subject_of
-from maintenance.calc.bench import DEPTH_WORDS, Depth, Procedure, Verdict
+from maintenance.calc.bench import Depth, Procedure, Verdict, how_words
 from maintenance.calc.symptoms import Symptom
 from maintenance.models import BenchSettings, BenchTest, Sitting
 from maintenance.services.bench import Given, TestRefused, test_record, test_undo
@@ -64,7 +64,7 @@ def bench_test(request: HttpRequest, uid: uuids.UUID) -> HttpResponse:
         "mark": MARKS[verdict],
         "edge": EDGES[verdict],
         "why_so": _why_so(test),
-        "depth": "" if test.procedure == Procedure.MAINS else DEPTH_WORDS[Depth(test.depth)],
+        "depth": "" if test.procedure == Procedure.MAINS else how_words(test.procedure, Depth(test.depth)),
         "said": test.effects.get("said", {}).get("words", []),
         "by": by,
         "taken_back": by is not None and by.procedure == Procedure.UNDO,
@@ -141,7 +141,7 @@ def bench_test_correct(request: HttpRequest, uid: uuids.UUID) -> HttpResponse:
                 uid=_uuid(request.POST.get("uid")) or uuids.uuid4(),
                 item=item,
                 procedure=asked.procedure,
-                depth=asked.depth,
+                depth=asked.seen_by,
                 done_at=test.done_at,
                 readings=pairs,
                 steps=steps,

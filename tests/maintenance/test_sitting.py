@@ -13,7 +13,7 @@ from company.clock import now
 from company.templatetags.tape import moment
 from inventory.calc import codes
 from inventory.calc.kinds import Kind
-from inventory.models import Item, Label, LeadFacts
+from inventory.models import Item, Label, LeadFacts, MulticoreFacts
 from maintenance.calc.bench import Depth, Procedure, Verdict
 from maintenance.models import BenchSettings, BenchTest, Fault, Repair, Sitting
 from maintenance.services.bench import Given, test_record
@@ -269,6 +269,54 @@ def test_lamps_are_ticked_beep_or_no_beep(as_technician, sitting, lead):
     assert test.verdict == Verdict.FAIL and test.depth == Depth.LAMPS_FLEXED
     assert "Fail" in said
     assert any("intermittent" in f["name"] or "comes and goes" in f["title"].lower() for f in test.findings)
+
+
+@pytest.fixture
+def multicore(wirings):
+    kind = make_type(Kind.MULTICORE, name="Multicore 24 + 8")
+    MulticoreFacts.objects.create(type=kind, wiring="multicore", sends=24, returns=8, core_mm2=0.22)
+    return make_item(type=kind, length_mm=30_000)
+
+
+THROUGH = {"through": "beep", "rest:wrong pairs": "over"}
+
+
+@pytest.mark.parametrize("depth", [Depth.LAMPS, Depth.OHMS])
+def test_a_multicore_is_beeped_through_and_the_numbers_that_fail_are_typed(as_technician, sitting, multicore, depth):
+    Sitting.objects.filter(pk=sitting.pk).update(depth=depth)
+    record(as_technician, sitting, multicore, {**THROUGH, "failed": "14, r2, 7.2"})
+    test = BenchTest.objects.get()
+    assert (test.depth, test.dead_channels) == (Depth.LAMPS, [7, 14, 26]), "a beep is no ohm, whatever the meter could do"
+    beeps = {(p["from"], p["to"]): p.get("beep", False) for p in test.readings["pairs"]}
+    joined = {pair: beep for pair, beep in beeps.items() if pair[0][1:] == pair[1][1:]}
+    silent = {pair[0] for pair, beep in joined.items() if not beep}
+    assert len(joined) == 96 and silent == {"A14.1", "A14.2", "A14.3", "A26.1", "A26.2", "A26.3", "A7.2"}
+    multicore.refresh_from_db()
+    assert multicore.excepts == "7, 14, 26" and multicore.suspect_since is None
+
+
+def test_a_multicore_that_beeps_through_is_good(as_technician, sitting, multicore):
+    Sitting.objects.filter(pk=sitting.pk).update(depth=Depth.LAMPS)
+    record(as_technician, sitting, multicore, THROUGH)
+    assert BenchTest.objects.get().verdict == Verdict.PASS
+
+
+def test_channels_that_failed_say_nothing_of_the_others_without_the_tick(as_technician, sitting, multicore):
+    record(as_technician, sitting, multicore, {"failed": "3-5"})
+    test = BenchTest.objects.get()
+    assert {pair["from"].split(".")[0] for pair in test.readings["pairs"]} == {"A3", "A4", "A5"}
+    multicore.refresh_from_db()
+    assert multicore.tested_on is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [("33", "no channel 33"), ("r9", "no return 9"), ("fourteen", "is no channel"), ("14.7", "has no pin 7"), ("5-3", "lower")],
+)
+def test_a_list_of_channels_that_cannot_be_writes_nothing_and_loses_nothing(as_technician, sitting, multicore, typed, says):
+    answer = record(as_technician, sitting, multicore, {**THROUGH, "failed": typed})
+    assert answer.status_code == 422 and says in words(answer) and f'value="{typed}"' in answer.content.decode()
+    assert not BenchTest.objects.exists()
 
 
 def test_nothing_read_is_no_verdict_and_changes_nothing(as_technician, sitting, lead):

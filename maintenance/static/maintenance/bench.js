@@ -14,6 +14,7 @@ const SOUNDS = {
 const TYPED = { good: "PASS", pass: "PASS", bad: "FAIL", fail: "FAIL", again: "AGAIN", undo: "UNDO", next: "NEXT", cell: "CELL", flexed: "FLEXED", still: "STILL", run: "RUN", end: "END" };
 const READING = /^(>?\s*(\d+([.,]\d*)?|[.,]\d+)\s*[mkMG]?(\s*(ohms?|Ω))?|[-−]\d.*)$/i;
 const OVER = /^(o|ol|over|0l|inf)$/i;
+const CHANNELS = /^r?\d{1,3}(\.\d)?([\s,;-]+r?\d{1,3}(\.\d)?)*$/i;
 const YES = /^(s|y|yes|beep|test\.yes)$/i;
 const NO = /^(n|no|silent|no beep|test\.no)$/i;
 const CODE_LONG = 8; // a code has eight characters; no meter shows so many figures
@@ -116,7 +117,8 @@ function tick(row, value) {
 // Whether a text was an answer to what is asked now.
 function answers(text) {
   const row = current();
-  if (!row || text.length >= CODE_LONG) return isWord(text) && Boolean(row) && answered(row, text);
+  const isList = row && pickOf(row)?.dataset.answer === "through" && CHANNELS.test(text);
+  if (!row || (text.length >= CODE_LONG && !isList)) return isWord(text) && Boolean(row) && answered(row, text);
   return answered(row, text);
 }
 
@@ -125,7 +127,12 @@ const isWord = (text) => YES.test(text) || NO.test(text);
 function answered(row, text) {
   const kind = row.querySelector("[data-answer]").dataset.answer;
   let done = false;
-  if (kind === "all") {
+  if (kind === "through") {
+    // a lamp tester's way: "s", or the numbers of the channels that failed
+    if (!YES.test(text) && !CHANNELS.test(text)) return false;
+    if (!YES.test(text)) $("failed").value = text.trim();
+    done = pickOf(row).checked = true;
+  } else if (kind === "all") {
     if (OVER.test(text) || NO.test(text)) done = pickOf(row).checked = true;
   } else if (kind === "beep" || kind === "yes") {
     const [yes, no] = kind === "beep" ? ["beep", "no beep"] : ["yes", "no"];
@@ -162,7 +169,7 @@ function skip() {
 
 function keep() {
   const now = $("readings");
-  return now ? [...new FormData(now)].filter(([name]) => /^(p|f|s|rest):/.test(name)) : [];
+  return now ? [...new FormData(now)].filter(([name]) => /^((p|f|s|rest):|through$|failed$)/.test(name)) : [];
 }
 
 function restore(pairs) {
@@ -196,6 +203,10 @@ document.addEventListener("keydown", (event) => {
   if (event.key !== "Enter" || !input) return;
   event.preventDefault();
   const text = input.value.trim();
+  if (input.id === "failed" && (!text || CHANNELS.test(text))) {
+    reader.focus();
+    return;
+  }
   if (input.id !== "note" && looksScanned(text)) {
     input.value = "";
     read(text);
