@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from django.db.models import Exists, Max, OuterRef, Q, Subquery
 
 from company.clock import today
+from company.models import Company
 from inventory.calc.kinds import Kind
 from inventory.models import GearType, Item
 from maintenance.calc.cell_words import Pool
@@ -74,20 +75,21 @@ def _stored(here, at: datetime, most: int) -> list[Stored]:  # type: ignore[no-u
     if not weeks:
         return []
     used = UseLedger.objects.filter(item=OuterRef("item")).order_by()
-    long = Q()
+    long, day = Q(), today(at)
     for number, of in weeks.items():
         before = at - timedelta(weeks=number)
-        lately = Exists(used.filter(state="done", day__gte=today(before)))
+        lately = Exists(used.filter(state="done", day__gte=day - timedelta(weeks=number)))
         long |= Q(item__type__in=of, fitted_at__lt=before) & ~Q(lately)
-    soon = Exists(used.filter(state="planned", day__gte=today(at), day__lte=today(at) + COMING))
+    soon = Exists(used.filter(state="planned", day__gte=day, day__lte=day + COMING))
     # oldest first by the index of what is fitted now, so that the database may stop once it has enough
     rows = list(here.filter(long).exclude(soon).order_by("fitted_at", "pk")[:most])
     done = UseLedger.objects.filter(item__in=[row.item_id for row in rows], state="done").order_by()
+    zone = Company.current().zone
     last = dict(done.values_list("item").annotate(d=Max("day")))
     found = [
         Stored(
             fitted=row,
-            since=max(last.get(row.item_id) or today(row.fitted_at), today(row.fitted_at)),
+            since=max(last.get(row.item_id, date.min), row.fitted_at.astimezone(zone).date()),
             weeks=plans[row.item.type_id].stored_weeks,
         )
         for row in rows
@@ -102,4 +104,6 @@ def _capacity(day: date, most: int) -> list[Due]:
     before = day - CAPACITY_EVERY
     sets = Item.objects.owned().filter(type__kind=Kind.CELL_SET).select_related("type").annotate(last=Subquery(tests))
     due = sets.filter(Q(last__date__lt=before) | Q(last=None, added_at__date__lt=before))
-    return [Due(item=item, last=today(item.last) if item.last else None) for item in due.order_by("last", "pk")[:most]]
+    zone = Company.current().zone
+    rows = due.order_by("last", "pk")[:most]
+    return [Due(item=item, last=item.last.astimezone(zone).date() if item.last else None) for item in rows]

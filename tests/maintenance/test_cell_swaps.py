@@ -10,6 +10,7 @@ from inventory.models import CellSetFacts, Item
 from maintenance.calc.cell_words import Pool, SwapReason
 from maintenance.cell_querysets import lots_counted
 from maintenance.models import CellLot, CellMove, DeviceDraw, FittedSet, Swap
+from maintenance.services.cell_bench import swap_at_bench
 from maintenance.services.cells import SwapRefused, lot_count, lot_left, oldest_lot, reading_record, swap_record, swap_undo
 from tests.builders import (
     NOW,
@@ -323,3 +324,14 @@ def test_what_a_set_of_cells_is_is_asked_of_its_type(company):
     tx, pair = make_transmitter(), make_set()
     swap_record(uid=uuid.uuid4(), item=tx, cell_set=pair, done_at=ago(days=1), received_at=NOW, person=None)
     assert FittedSet.objects.get().type.key == "HR6" and FittedSet.objects.get().cells == 2
+
+
+def test_a_cell_swapped_at_the_bench_is_a_swap_from_the_oldest_lot(company):
+    lot = make_lot(3)
+    box, key = make_box(), uuid.uuid4()
+    assert "from the lot of" in swap_at_bench(uid=key, item=box, at=NOW, person=None)
+    swap_at_bench(uid=key, item=box, at=NOW, person=None)
+    assert lot_left(lot) == 2 and FittedSet.objects.get().item == box
+    assert swap_at_bench(uid=uuid.uuid4(), item=two_bays(), at=NOW, person=None) == ""
+    CellMove.objects.all().delete()
+    assert swap_at_bench(uid=uuid.uuid4(), item=make_box(), at=NOW, person=None) == ""
