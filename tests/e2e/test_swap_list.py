@@ -1,6 +1,7 @@
 """A show's swap list in real Chromium on a phone, with the typed scanner: swap, keep, charge, undo, two people, no script."""
 
 import re
+import uuid
 from datetime import timedelta
 
 import pytest
@@ -8,8 +9,9 @@ from playwright.sync_api import expect
 
 from company.clock import now
 from inventory.calc.kinds import Kind
-from maintenance.models import CellPlan, Charge, Swap
+from maintenance.models import CellPlan, Charge, HoursNote, Swap
 from maintenance.services.cell_reckon import item_cells_reckon
+from shows.services.scans import scans_record
 from tests.builders import (
     fit_cells,
     make_box,
@@ -140,3 +142,21 @@ def test_without_a_script_the_forms_do_the_same(open_page, hand, show, boxes):
     page.get_by_role("button", name=re.compile("Swap it")).click()
     expect(page.locator(".messages")).to_contain_text("recycling tub")
     stamp(page, "1 of 3")
+
+
+def test_the_dock_takes_not_used_in_one_tap_after_the_scan_back(open_page, hand, company):
+    show = make_show(now() - timedelta(hours=14), name="Harvest ceilidh")
+    box = make_box()
+    make_pull_row(show, item=box, line="5", feed="cells")
+    out = {"id": str(uuid.uuid4()), "code": box.code, "action": "out", "show": show.pk}
+    out["happened_at"] = show.load_in.isoformat()
+    scans_record(actor=None, device="test", sent_at=show.load_in, scans=[out], received_at=show.load_in)
+    page = open_page(hand)
+    page.goto(f"/dock/?show={show.pk}&way=back")
+    expect(page.locator("#code")).to_be_focused()
+    type_scan(page, box.code)
+    page.get_by_role("button", name="Not used").click(timeout=SLOW)
+    expect(page.locator("#hit")).to_contain_text("was not used at Harvest ceilidh", timeout=SLOW)
+    assert HoursNote.objects.get().why == "unused"
+    box.refresh_from_db()
+    assert box.custody == "" and focused(page) == "code"
