@@ -78,7 +78,7 @@ class SwapForm(_AtBay):
         help_text="Scan it, or type its code.",
     )
     reason = forms.ChoiceField(
-        label="Why the old ones come out", choices=REASONS, widget=forms.RadioSelect, initial="precaution"
+        label="Why the old ones come out", choices=REASONS, required=False, widget=forms.RadioSelect, initial="precaution"
     )
     out_volts = VoltsField(label="What came out reads, V", required=False, help_text="Under load, if you have a meter at hand.")
     out_to = forms.ChoiceField(label="What came out goes to", choices=OUT_TO, required=False)

@@ -45,6 +45,10 @@ def item_swap(request: HttpRequest, code: str) -> HttpResponse:
     what = _what(states)
     fitted = any(state.fitted is not None for state in states)
     posted = request.POST if request.method == "POST" else None
+    again = [uuids.uuid5(form_uid(request), f"bay {state.bay}") for state in states] if posted else []
+    done = Swap.objects.filter(uid__in=again, item=item).first()
+    if done is not None:  # the same form sent twice, whatever has become of the lot since
+        return redirect(f"{reverse('item-cells', args=[item.code])}?did=swap.{done.uid}")
     form = SwapForm(posted, what=what, fitted=fitted, bays=len(states))
     if "bay" in form.fields:
         form.fields["bay"].required = False

@@ -67,9 +67,9 @@ def _counts(rows: list[FleetRow]) -> list[tuple[str, str, int]]:
 
 def _rows(asked: dict[str, str], at: datetime, uses: dict[int, NextUse]) -> list[FleetRow]:
     items = powered()
-    if asked["type"].isdigit() and len(asked["type"]) < 16:
+    if asked["type"].isascii() and asked["type"].isdigit() and len(asked["type"]) < 16:
         items = items.filter(type_id=int(asked["type"]))
-    if asked["place"].isdigit() and len(asked["place"]) < 16:
+    if asked["place"].isascii() and asked["place"].isdigit() and len(asked["place"]) < 16:
         items = items.filter(home_id=int(asked["place"]))
     found = [item for item in items if _fits(item, asked["q"])]
     if asked["show"]:
