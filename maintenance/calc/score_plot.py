@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from maintenance.calc.cost_plot import Tick, nice_step
+from maintenance.calc.plot_words import Box, Word, word_at, word_placed
 from maintenance.calc.scoring import Bin
 
 WIDTH, HEIGHT = 520, 420
@@ -22,7 +23,7 @@ class BinAt:
     bar_left: float
     bar_width: float
     words: str
-    word_y: float
+    word: Word
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,22 +54,44 @@ def score_plot(bins: Sequence[Bin]) -> ScorePlot:
 
     step = nice_step(most)
     shares = [n * step for n in range(int(most / step + 1e-9) + 1)]
-    drawn = tuple(
-        BinAt(
-            x=x(b.forecast),
-            y=y(b.seen),
-            bar_top=y(b.bar_high),
-            bar_foot=y(b.bar_low),
-            bar_left=x(b.forecast) - 9,
-            bar_width=18,
-            words=f"{b.bad} of {b.count}",
-            word_y=min(y(b.seen), y(b.bar_high)) - 12,
+    inside = Box(left=LEFT, top=TOP - 12, right=WIDTH - RIGHT, foot=HEIGHT - FOOT)
+    taken = [Box(left=x(b.forecast) - 9, top=y(b.seen) - 9, right=x(b.forecast) + 9, foot=y(b.seen) + 9) for b in bins]
+    bars = [[(x(b.forecast), y(b.bar_high)), (x(b.forecast), y(b.bar_low))] for b in bins]
+    lines = [[(x(0), y(0)), (x(most), y(most))], *bars]
+    drawn = []
+    for b in bins:
+        said = f"{b.bad} of {b.count}"
+        word = word_placed(_places(x(b.forecast), y(b.seen), y(b.bar_high), said), lines=lines, taken=taken, inside=inside)
+        taken = [*taken, word.box]
+        drawn.append(
+            BinAt(
+                x=x(b.forecast),
+                y=y(b.seen),
+                bar_top=y(b.bar_high),
+                bar_foot=y(b.bar_low),
+                bar_left=x(b.forecast) - 9,
+                bar_width=18,
+                words=said,
+                word=word,
+            )
         )
-        for b in bins
-    )
     return ScorePlot(
-        bins=drawn,
+        bins=tuple(drawn),
         across=tuple(Tick(at=x(s), words=f"{100 * s:.4g}") for s in shares),
         up=tuple(Tick(at=y(s), words=f"{100 * s:.4g}") for s in shares),
         diagonal=f"M{x(0):g} {y(0):g}L{x(most):g} {y(most):g}",
     )
+
+
+def _places(x: float, seen: float, bar_high: float, said: str) -> list[Word]:
+    """Return where the count of a dot may stand: over its bar, else beside it, the nearest first."""
+    size = {"width": 9.5 * len(said), "height": 17.0}
+    over = min(seen, bar_high) - 12
+    levels = [seen - 4, over + 18, *(over + 24 * n for n in range(1, 16))]
+    beside = [
+        word_at(x + side * away, level, "start" if side > 0 else "end", **size)
+        for away in (14, 34)
+        for level in levels
+        for side in (1, -1)
+    ]
+    return [word_at(x, over, "middle", **size), *beside, *(word_at(x, over - 22 * n, "middle", **size) for n in range(1, 8))]

@@ -17,7 +17,7 @@ from inventory.models import GearType, Item
 from maintenance.calc.cost_plot import cost_plot
 from maintenance.calc.retest import Rule
 from maintenance.calc.retest_cost import TARGETS, CostPoint, cost_words
-from maintenance.calc.retest_due import per_cent
+from maintenance.calc.retest_due import DAYS_A_MONTH, per_cent
 from maintenance.calc.retest_wear import few_words
 from maintenance.dates import NOUNS
 from maintenance.forms_rules import RuleForm
@@ -53,6 +53,7 @@ def rules(request: HttpRequest) -> HttpResponse:
         "room": "rules",
         "page": page,
         "lines": [_line(t, found[t.pk], stored.get(t.pk), t.pk in set_by_owner, sees_show) for t in types],
+        "guessed": sum(type_.pk not in set_by_owner for type_ in types),
         "words": words,
     }
     return render(request, "maintenance/plan/rules.html", context)
@@ -161,7 +162,14 @@ def _cost(outlook: Outlook, was: Rule, new: Rule, type_: GearType, minutes: int)
     (then,) = outlook.curve(new, (new.target,))
     (today_point,) = outlook.curve(was, (was.target,))
     moved = new != was
-    plot = cost_plot(points=points, now=today_point, new=then, limit_minutes=float(minutes))
+    plot = cost_plot(
+        points=points,
+        now=today_point,
+        new=then,
+        limit_minutes=float(minutes),
+        alone=outlook.curve(unlimited(new), TARGETS),
+        words=("now" if moved else "", "with this" if moved else "as it is set"),
+    )
     return {
         "plot": plot,
         "moved": moved,
@@ -170,7 +178,7 @@ def _cost(outlook: Outlook, was: Rule, new: Rule, type_: GearType, minutes: int)
         "says": cost_words(today_point, then, noun) if moved else _as_now(then, noun),
         "means": _means(outlook, new, then, noun),
         "budget": _budget(then, minutes),
-        "held": _held(then, new),
+        "held": _held(then, new, outlook),
         "unmet": _unmet(then, new, outlook),
     }
 
@@ -201,12 +209,23 @@ def _budget(point: CostPoint, minutes: int) -> str:
     return f"The company has {minutes} bench minutes a month for everything."
 
 
-def _held(point: CostPoint, rule_: Rule) -> str:
+def unlimited(rule_: Rule) -> Rule:
+    """Return a rule that goes by its target alone."""
+    return replace(rule_, least_shows=0, least_days=0, most_shows=None, most_days=None)
+
+
+def _held(point: CostPoint, rule_: Rule, outlook: Outlook) -> str:
+    """Say which limits set the intervals, and how few shows lie between them; empty where the target does."""
     if not point.held:
         return ""
     most = f"{rule_.most_days} days" if rule_.most_days else f"{rule_.most_shows} shows" if rule_.most_shows else ""
     clamps = f"not before {rule_.least_shows} shows or {rule_.least_days} days" + (f", not later than {most}" if most else "")
-    return f"The limits below ({clamps}) set most intervals, not the target."
+    said = f"The limits below ({clamps}) set most intervals, not the target."
+    a_month = min(outlook.use.a_show / max(outlook.use.count, 1), 1.0) * outlook.use.shows_a_month
+    if not rule_.most_days or not a_month:
+        return said
+    shows = a_month * rule_.most_days / DAYS_A_MONTH
+    return f"{said} Each goes to about {a_month:.1g} shows a month, so {rule_.most_days} days are only {shows:.2g} shows."
 
 
 def _unmet(point: CostPoint, rule_: Rule, outlook: Outlook) -> str:

@@ -2,12 +2,13 @@
 
 import random
 from datetime import timedelta
+from itertools import combinations
 
 import pytest
 from django.urls import reverse
 
 from maintenance.calc.score_plot import score_plot
-from maintenance.calc.scoring import score
+from maintenance.calc.scoring import Bin, score
 from maintenance.models import Forecast, ForecastOutcome
 from maintenance.track_record import track_record
 from tests.builders import NOW, make_item, make_type
@@ -109,6 +110,20 @@ def test_a_dot_lies_where_forecast_and_seen_say():
     for dot in plot.bins:
         assert plot.left <= dot.x <= plot.right
         assert plot.top <= dot.bar_top <= dot.bar_foot <= plot.foot
+
+
+@pytest.mark.parametrize("near", [0.0001, 0.002, 0.006, 0.02])
+def test_counts_of_dots_that_are_near_stand_apart(near):
+    bins = [
+        Bin(count=19, bad=n % 2, forecast=0.045 + near * n, seen=(n % 2) / 19, low=0.0, high=0.2, bar_low=0.0, bar_high=0.16)
+        for n in range(5)
+    ]
+    plot = score_plot(bins)
+    for one, other in combinations(plot.bins, 2):
+        assert not one.word.box.meets(other.word.box)
+    for bin_ in plot.bins:
+        assert bin_.word.box.left >= plot.left and bin_.word.box.right <= plot.right
+        assert bin_.word.box.foot <= plot.foot
 
 
 def test_a_hand_does_not_read_it(as_hand):

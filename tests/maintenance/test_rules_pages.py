@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from itertools import combinations, pairwise
 
 import pytest
 from auditlog.models import LogEntry
@@ -233,6 +234,51 @@ def test_the_curve_falls_and_both_settings_lie_on_it():
 def test_where_every_target_comes_to_the_same_no_curve_is_drawn():
     same = [point(0.5, 40)] * 5
     assert cost_plot(points=same, now=same[0], new=same[0], limit_minutes=0).flat
+
+
+def test_where_the_limits_bind_what_the_target_alone_would_give_is_drawn_too():
+    held = [point(0.5 + n * 0.001, 40 - n * 0.1) for n in range(5)]
+    alone = [point(0.1 * 1.2**n, 300 / 1.2**n) for n in range(19)]
+    plot = cost_plot(points=held, now=held[0], new=held[0], limit_minutes=0, alone=alone)
+    along = [tuple(map(float, pair.split())) for pair in plot.alone[1:].split("L")]
+    assert not plot.flat and len(along) >= 4
+    assert all(plot.left <= x <= plot.right and plot.top <= y <= plot.foot for x, y in along)
+    free = cost_plot(points=alone, now=alone[8], new=alone[9], limit_minutes=0, alone=alone)
+    assert free.alone == "", "where no limit binds, there is one line"
+
+
+@pytest.mark.parametrize("limit", [0, 60, 110])
+@pytest.mark.parametrize("at", range(1, 8))
+def test_words_lie_on_no_line_and_on_no_other_word(at, limit):
+    points = [point(0.1 * 1.5**n, 300 / 1.5**n) for n in range(9)]
+    for new in (points[at], points[at - 1]):
+        plot = cost_plot(points=points, now=points[at], new=new, limit_minutes=limit, words=("now", "with this"))
+        along = [tuple(map(float, pair.split())) for pair in plot.path[1:].split("L")]
+        boxes = [dot.word.box for dot in {plot.now, plot.new} if dot.inside]
+        for box in boxes:
+            assert not any(box.crossed_by(a, b) for a, b in pairwise(along))
+            assert plot.limit_y is None or not box.top < plot.limit_y < box.foot
+            assert box.left >= plot.left and box.right <= plot.right
+        assert not any(a.meets(b) for a, b in combinations(boxes, 2))
+        assert plot.limit is None or not any(plot.limit.box.meets(box) for box in boxes)
+
+
+def test_the_list_says_once_that_nobody_has_set_a_rule(as_owner, lead):
+    other = make_item(type=make_type(Kind.LEAD, name="Loudspeaker lead")).type
+    said = as_owner.get(reverse("retest-rules")).content.decode()
+    assert said.count("first guess of its kind holds") == 1 and "Nobody has set a rule for any of these" in said
+    rule_set(type=other, fields={}, person=None, at=NOW)
+    said = as_owner.get(reverse("retest-rules")).content.decode()
+    assert said.count("The owner has set its rule.") == 1 and said.count("first guess of its kind holds") == 1
+
+
+def test_the_page_says_which_limits_bind_and_draws_the_target_alone(as_owner, lead):
+    UseLedger.objects.filter(occasion__in=[f"show:{n}" for n in range(48) if n % 6]).delete()
+    shown = as_owner.get(reverse("retest-rule", args=[lead.pk])).content.decode()
+    assert re.search(
+        r"set most intervals, not the target\. Each goes to about 0\.\d shows a month, so \d+ days are only", shown
+    )
+    assert 'class="curve alone"' in shown and "what the target alone would come to" in shown
 
 
 @pytest.mark.parametrize(("most", "step"), [(1.0, 0.5), (300, 100), (0.07, 0.02), (8, 2)])
