@@ -18,11 +18,14 @@ from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Field, Model, QuerySet
 from django.utils.dateparse import parse_date, parse_datetime
 
+from company.calc.field_words import CHOICES, field_words, figure_in_words
 from company.templatetags.tape import day, moment
 
 PAGE = 50
 _EMPTY = {"", "None"}
 _NEVER = {"password", "digest", "last_login"}
+_NUMBERS = {"FloatField", "DecimalField", "IntegerField", "SmallIntegerField", "PositiveIntegerField"}
+_NUMBERS |= {"PositiveSmallIntegerField", "PositiveBigIntegerField", "BigIntegerField"}
 _UNSAID = {"id", "rank"}  # the program's own
 
 
@@ -86,21 +89,22 @@ def changes(
     return rows
 
 
-def in_words(rows: Iterable[LogEntry]) -> list[Entry]:
-    """Tell each row in words; costs no query a row."""
-    return [_entry(row) for row in rows]
+def in_words(rows: Iterable[LogEntry], *, currency: str = "") -> list[Entry]:
+    """Tell each row in words, amounts in the company's currency; costs no query a row."""
+    return [_entry(row, currency) for row in rows]
 
 
-def _entry(row: LogEntry) -> Entry:
+def _entry(row: LogEntry, currency: str) -> Entry:
     model = _model_of(row.content_type)
     did = {LogEntry.Action.CREATE: "added", LogEntry.Action.UPDATE: "changed", LogEntry.Action.DELETE: "removed"}
-    lines = [] if row.action == LogEntry.Action.DELETE else list(_lines(model, row.changes or {}, row.action))
+    lines = [] if row.action == LogEntry.Action.DELETE else list(_lines(model, row.changes or {}, row.action, currency))
+    kind = str(model._meta.verbose_name) if model else str(row.content_type.model)
     return Entry(
         at=row.timestamp,
         who=str(row.actor) if row.actor else "the program",
         did=did.get(row.action, "looked at"),
-        kind=str(model._meta.verbose_name) if model else str(row.content_type.model),
-        what=row.object_repr,
+        kind=kind,
+        what="" if row.object_repr.casefold() == kind.casefold() else row.object_repr,  # of what there is only one
         url=_address(model, row),
         lines=lines,
     )
@@ -123,18 +127,19 @@ def _address(model: type[Model] | None, row: LogEntry) -> str:
         return ""
 
 
-def _lines(model: type[Model] | None, changed: dict[str, Any], action: int) -> Iterator[Line]:
+def _lines(model: type[Model] | None, changed: dict[str, Any], action: int, currency: str) -> Iterator[Line]:
     for name, pair in changed.items():
         if not isinstance(pair, list) or len(pair) != 2 or name in _UNSAID:
             continue
         field = _field(model, name)
         if field is None and _is_relation(model, name):
             continue
-        old, new = (_value(field, str(v)) for v in pair)
+        old, new = (_value(field, str(v), currency) for v in pair)
         if action == LogEntry.Action.CREATE and new in {"", "no"}:
             continue  # of what was added, only what was said
-        called = str(field.verbose_name) if field else name.replace("_", " ")
-        yield Line(field=called.removesuffix(" mm"), old=old, new=new)
+        own = str(field.verbose_name) if field else name
+        called = field_words(name)[0] if own in {name, name.replace("_", " ")} else own
+        yield Line(field=called, old=old, new=new)
 
 
 def _field(model: type[Model] | None, name: str) -> Field | None:
@@ -153,8 +158,8 @@ def _is_relation(model: type[Model] | None, name: str) -> bool:
         return False
 
 
-def _value(field: Field | None, stored: str) -> str:
-    """Write a stored value the way a page would: choices by their words, days and instants as everywhere else."""
+def _value(field: Field | None, stored: str, currency: str) -> str:
+    """Write a stored value the way a page would: choices by their words, figures with their unit, days as everywhere else."""
     if stored in _EMPTY:
         return ""
     if stored in {"True", "False"}:
@@ -164,13 +169,18 @@ def _value(field: Field | None, stored: str) -> str:
     kind = field.get_internal_type()
     if field.choices:
         words = {str(value): str(word) for value, word in field.flatchoices}
-        return words.get(stored, stored)
+        return CHOICES.get((field.name, stored)) or words.get(stored, stored)
     if kind == "DateTimeField" and (instant := parse_datetime(stored)):  # stored naive, in UTC
         return moment(instant if instant.tzinfo else instant.replace(tzinfo=UTC))
     if kind == "DateField" and (when := parse_date(stored)):
         return day(when)
-    if field.name.endswith("_cents") and stored.isdigit():
-        return f"{int(stored) // 100}.{int(stored) % 100:02d}"
-    if field.name.endswith("_mm") and stored.isdigit():
-        return f"{int(stored) / 1000:g}\u2009m"
+    if kind in _NUMBERS and (figure := _number(stored)) is not None:
+        return figure_in_words(figure, field_words(field.name)[1], currency)
     return stored
+
+
+def _number(stored: str) -> float | None:
+    try:
+        return float(stored)
+    except ValueError:
+        return None

@@ -33,7 +33,7 @@ def change_log(request: HttpRequest) -> HttpResponse:
         )[: PAGE + 1]
     )
     context = {
-        "entries": in_words(rows[:PAGE]),
+        "entries": in_words(rows[:PAGE], currency=request.company.currency),  # type: ignore[attr-defined]
         "older": rows[PAGE - 1].pk if len(rows) > PAGE else None,
         "people": Person.objects.order_by("first_name", "username"),
         "kinds": tracked_kinds(),

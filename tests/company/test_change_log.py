@@ -5,12 +5,15 @@ from datetime import timedelta
 import pytest
 from auditlog.context import set_actor
 from auditlog.models import LogEntry
+from auditlog.registry import auditlog
 from django.contrib.auth import login
 from django.test import RequestFactory
 from django.utils import timezone
 
+from company.calc.field_words import field_words
 from company.changelog import PAGE
 from inventory.models import GearType, Item
+from maintenance.models import BenchSettings, RetestRule
 from shows.models import Venue
 from tests.builders import make_item, make_person, make_type, make_venue
 from tests.company.test_settings import GOOD
@@ -57,7 +60,30 @@ def test_gear_edit_is_logged_with_units_and_money(as_owner, owner):
         item.price_cents, item.length_mm = 4550, 5_000
         item.save(update_fields=["price_cents", "length_mm"])
     page = log_of(as_owner)
-    assert "<b>45.50</b>" in page and "10\u2009m" in page and "5\u2009m" in page
+    assert "<b>45.50 GBP</b>" in page and "10\u2009m" in page and "5\u2009m" in page
+
+
+def test_a_changed_figure_is_told_by_its_name_with_its_unit(as_owner, owner):
+    settings = BenchSettings.current()
+    rule = RetestRule(type=make_type(name="Microphone lead"), least_shows=0, target=0.0125, line_check_cents=1000)
+    with set_actor(owner):
+        settings.core_factor, settings.leak_ohm = 1.25, 5_000_000.0
+        settings.save()
+        rule.save()
+    page = log_of(as_owner)
+    assert "copper may read, times its figure:" in page and "<b>1.25 times</b>" in page and "<b>5\u2009MΩ</b>" in page
+    assert "Changed</b> bench settings <" in page.replace("</p>", "<"), "what there is one of is named once"
+    assert "one may be bad with a chance of at most:</span> 1.25\u202f%" in page and "not before:</span> 0 shows" in page
+    assert "one found bad at line check costs:</span> 10.00 GBP" in page
+
+
+def test_every_tracked_column_with_a_unit_is_named_without_it():
+    for model in auditlog.get_models():
+        for field in model._meta.fields:
+            called, unit = field_words(field.name)
+            assert called and "_" not in called, f"{model.__name__}.{field.name}"
+            if unit:
+                assert not called.endswith((" ohm", " mm", " cents", " db", " ma", " mv per pa", " share")), field.name
 
 
 def test_custody_and_other_derived_columns_make_no_entry(owner):
