@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db.models import Max, Q, QuerySet
+from django.utils import timezone
 
-from company.clock import today
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.calc.cell_advice import LINE_LIMITS, behind_phantom, hours_up, said_left, sentence
@@ -133,10 +133,15 @@ def stored_since(state: BayState, use: NextUse | None, last_on: date | None, at:
     fitted, item = state.fitted, state.item
     if fitted is None or item.custody or item.lent_to or item.missing_since:
         return None
-    since = max([today(fitted.fitted_at), *([last_on] if last_on else [])])
+    since = max([day_of(fitted.fitted_at), *([last_on] if last_on else [])])
     if use is not None and use.show.load_in <= at + COMING:
         return None
-    return since if today(at) - since > timedelta(weeks=state.plan.stored_weeks) else None
+    return since if day_of(at) - since > timedelta(weeks=state.plan.stored_weeks) else None
+
+
+def day_of(at: datetime) -> date:
+    """Return an instant's day in the zone of whoever looks, without asking for the company each time."""
+    return timezone.localtime(at).date()
 
 
 def _why(state: BayState, use: NextUse | None, chance: float | None) -> str:

@@ -4,7 +4,6 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from company.clock import today
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.calc.cell_advice import hours_up
@@ -12,7 +11,7 @@ from maintenance.calc.cell_forecast import Trend, capacity_trend, need_mah
 from maintenance.calc.cell_plots import Plot, trend_plot
 from maintenance.calc.cell_words import CellError, CellKind, Draw
 from maintenance.cell_evidence import evidence_of
-from maintenance.cell_fleet import next_uses
+from maintenance.cell_fleet import day_of, next_uses
 from maintenance.cell_querysets import counting_capacity_tests
 from maintenance.models import CapacityTest, Charge, FittedSet
 from maintenance.services.cell_types import kind_of
@@ -92,9 +91,9 @@ def _row(
 ) -> SetRow:
     facts = getattr(item.type, "cell_set_facts", None)
     rated = (facts.capacity_mah if facts else None) or (tests[0].mah if tests else None)
-    born = item.bought_on or today(item.added_at)
-    told = [(max(_years(born, today(test.done_at)), 0.0), test.mah) for test in tests]
-    now_years = max(_years(born, today(at)), 0.0)
+    born = item.bought_on or day_of(item.added_at)
+    told = [(max(_years(born, day_of(test.done_at)), 0.0), test.mah) for test in tests]
+    now_years = max(_years(born, day_of(at)), 0.0)
     wanted = need[0] if need else None
     trend = plot = None
     if rated:
