@@ -196,11 +196,10 @@ def limit_words(figure) -> str:  # type: ignore[no-untyped-def]
 
 
 def first_and_last(record: ItemRecord) -> list[dict[str, object]]:
-    """Return each figure's first and last reading with the change and the limits, the nearest to its limit first."""
+    """Return each figure's first and last reading with the change and the limits, what is outside first, then by limit."""
     rows = []
     for series in series_of(record.readings):
         first, last = series.readings[0], series.last
-        changed = (last.value / first.value - 1) if first.value and len(series.readings) > 1 else None
         rows.append(
             {
                 "name": series.name,
@@ -208,13 +207,24 @@ def first_and_last(record: ItemRecord) -> list[dict[str, object]]:
                 "first_at": first.at,
                 "last": figure_words(last.value, last.unit),
                 "last_at": last.at,
-                "changed": "" if changed is None else ("the same" if abs(changed) < 0.005 else f"{changed:+.0%}"),
+                "changed": change_words(first.value, last.value, last.unit) if len(series.readings) > 1 else "",
                 "limit": limit_words(last),
                 "bad": last.within is False,
                 "strain": strain(last),
             }
         )
-    return sorted(rows, key=lambda row: -row["strain"])  # type: ignore[operator]
+    return sorted(rows, key=lambda row: (not row["bad"], -row["strain"]))  # type: ignore[operator]
+
+
+def change_words(first: float, last: float, unit: str) -> str:
+    """Say how far a figure moved: as a share of what it was, +12 %; what is a ratio already, in its own unit: −0.4 dB."""
+    if unit.startswith("dB") or unit == "%":
+        moved, words = round(last - first, 1), f"{last - first:+.1f}\u2009{'dB' if unit != '%' else 'points'}"
+    elif first:
+        moved, words = round(last / first - 1, 2), f"{last / first - 1:+.0%}"
+    else:
+        return "the same" if last == first else ""
+    return words.replace("-", "\u2212") if moved else "the same"
 
 
 def repair_words(record: ItemRecord, currency: str, *, cost: bool) -> str:
@@ -261,11 +271,10 @@ def test_url(item: Item) -> str:
 
 
 def _repair_small(repair: Repair) -> str:
-    end = f"at {repair.end}" if repair.end else ""
     minutes = f"{repair.minutes} min" if repair.minutes else ""
     by = str(repair.person) if repair.person else ""
     as_new = "as new" if repair.as_new else ""
-    return "; ".join(p for p in (f"{repair.did} {end}".strip(), repair.parts, as_new, minutes, by) if p)
+    return "; ".join(p for p in (repair.told, repair.parts, as_new, minutes, by) if p)
 
 
 def _technician(request: HttpRequest) -> bool:

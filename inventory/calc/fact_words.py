@@ -4,7 +4,7 @@ THIN = "\u2009"
 
 # longest first: `_pf_per_m` ends in `_m`, `_mm2` is no `_mm`
 _UNITS = (
-    ("_capacitance_pf_per_m", "pF/m"),
+    ("_mohm_per_m", "mΩ/m"),
     ("_pf_per_m", "pF/m"),
     ("_mv_per_pa", "mV/Pa"),
     ("_percent", "%"),

@@ -157,7 +157,7 @@ class Line:
 
 @dataclass(frozen=True, kw_only=True)
 class Tick:
-    """A place along an axis, with its words and, up an axis, its value."""
+    """A place along an axis, with its words and its value."""
 
     at: float
     words: str
@@ -166,7 +166,8 @@ class Tick:
 
 @dataclass(frozen=True, kw_only=True)
 class Drawing:
-    """A chart with every place worked out: x in percent of the width, y in pixels down from the top of `height`."""
+    """A chart with every place worked out: x in percent of the width, y in pixels down from the top of `height`. The value
+    of a tick across is its instant, in seconds."""
 
     unit: str
     height: float
@@ -227,7 +228,7 @@ def drawing_of(chart: Chart, *, until: datetime, marks: Iterable[tuple[datetime,
         high=steps([(r.at, r.high) for r in longest]),
         low=steps([(r.at, r.low) for r in longest]),
         watch=steps([(r.at, r.watch) for r in longest]),
-        across=tuple(Tick(at=x(at), words=words) for at, words in _days(begin, whole)),
+        across=tuple(Tick(at=x(at), words=words, value=at.timestamp()) for at, words in _days(begin, whole)),
         up=tuple(Tick(at=y(value), words=_rung_words(value, chart.unit, top), value=value) for value in _rungs(foot, top)),
         marks=tuple(Tick(at=x(at), words=words) for at, words in marks if begin <= at <= end),
     )
@@ -320,7 +321,12 @@ def _days(begin: datetime, whole_s: float) -> list[tuple[datetime, str]]:
         inside = [m for m in months if m <= end.date()]
         by = max(1, -(-len(inside) // 5))
         chosen = inside[::by]
-        return [(datetime(d.year, d.month, d.day, tzinfo=zone), f"{d:%b} {d.year}") for d in chosen]
+        # the year stands once for all its months, so that five of them fit beside each other on a phone
+        years = [True, *(one.year != two.year for one, two in pairwise(chosen))]
+        return [
+            (datetime(d.year, d.month, d.day, tzinfo=zone), f"{d:%b} {d.year}" if year else f"{d:%b}")
+            for d, year in zip(chosen, years, strict=True)
+        ]
     by = max(1, round(days / 4))
     firsts = [(begin + timedelta(days=1 + i * by)).date() for i in range(5)]
     return [

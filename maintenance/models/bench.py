@@ -1,6 +1,7 @@
 """The bench: wirings, settings, sittings, tests with their figures, repairs. Tests and repairs are append-only: a mistake is
 corrected by a new row that names the old one."""
 
+import re
 from typing import Any
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -271,6 +272,13 @@ class Repair(models.Model):
 
     def __str__(self) -> str:
         return f"{self.item}: {self.did}"
+
+    @property
+    def told(self) -> str:
+        """Say what was done and at which end, without a stop: the end only where the words do not name it themselves."""
+        did = self.did.strip().rstrip(".")
+        named = not self.end or re.search(rf"\b(end|plug)\s+{re.escape(self.end)}\b", did, re.IGNORECASE)
+        return did if named else f"{did}, end {self.end}"
 
 
 class TestCall(models.Model):

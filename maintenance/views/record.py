@@ -27,6 +27,7 @@ from maintenance.item_record import Told, record_of
 
 PAGE = 50
 MOST_CHARTS = 6
+UNFOLDED = 2  # the newest are shown whole; of older ones only what did not pass
 
 
 def item_or_404(code: str) -> Item:
@@ -52,7 +53,7 @@ def item_tests(request: HttpRequest, code: str) -> HttpResponse:
         "section": "Bench",
         "item": item,
         "page": page,
-        "rows": [_row(each) for each in page],
+        "rows": _rows(list(page), fold=not words and only not in set(Verdict)),
         "any": bool(record.told),
         "counting": len(record.counting),
         "words": words,
@@ -80,6 +81,19 @@ def _fits(told: Told, words: str, only: str) -> bool:
         )
     ).casefold()
     return all(word in said for word in words.casefold().split())
+
+
+def _rows(page: list[Told], *, fold: bool) -> list[dict[str, Any]]:
+    """Return the tests of a page for its list: what one says word for word as the test above it is said once."""
+    rows, above = [], set[str]()
+    for place, told in enumerate(page):
+        row = _row(told)
+        row["reasons"] = [reason for reason in told.reasons if reason not in above]
+        row["as_above"] = len(row["reasons"]) < len(told.reasons)
+        row["folds"] = fold and place >= UNFOLDED and told.counts and told.verdict == Verdict.PASS
+        above = set(told.reasons)
+        rows.append(row)
+    return rows
 
 
 def _row(told: Told) -> dict[str, Any]:
@@ -125,6 +139,8 @@ def _chart_json(chart: Chart, at: datetime, marks: list[tuple[datetime, str]]) -
         "top": drawn.top,
         "rungs": [tick.value for tick in drawn.up],
         "rung_words": [tick.words for tick in drawn.up],
+        "dates": [tick.value for tick in drawn.across],
+        "date_words": [tick.words for tick in drawn.across],
         "begin": times[0].timestamp() - 0.03 * span,
         "end": times[0].timestamp() + 1.03 * span,
         "times": [t.timestamp() for t in times],
@@ -152,9 +168,14 @@ def _test_rows(item: Item, told: Iterable[Told]) -> Iterator[list[Any]]:
         begin: list[Any] = [spelled(item.code), item.label, localtime(test.done_at).isoformat(timespec="minutes"), test.person]
         begin += [each.procedure, each.depth, test.instrument_name, test.calibrated_on]
         begin += [VERDICT_WORDS[each.verdict], each.what, "yes" if each.counts else each.struck or "no"]
-        figures = [[f.name, f.value, f.unit, f.low, f.high, _yes(f.within)] for f in each.figures]
+        figures = [[f.name, _digits(f.value), f.unit, _digits(f.low), _digits(f.high), _yes(f.within)] for f in each.figures]
         for figure in figures or [[""] * 6]:
             yield [*begin, *figure, test.note]
+
+
+def _digits(value: float | None) -> float | None:
+    """Round to six meaning digits: every digit an instrument shows, none that only arithmetic made."""
+    return None if value is None else float(f"{value:.6g}")
 
 
 def _yes(value: bool | None) -> str:

@@ -157,6 +157,21 @@ function plugin(figure, chart) {
   };
 }
 
+// The whole of it is lettered as the still drawing is; a stretch drawn closer at three places evenly.
+function dates(chart, low, high) {
+  if (low === chart.begin && high === chart.end) return chart.dates;
+  return [1, 3, 5].map((part) => low + ((high - low) * part) / 6);
+}
+
+function dateWords(chart, places) {
+  const close = places.length > 1 && places[1] - places[0] < 2 * 86400;
+  const spelled = { day: "numeric", month: "short", ...(close ? { hour: "2-digit", minute: "2-digit" } : { year: "numeric" }) };
+  return places.map((at) => {
+    const known = chart.dates.indexOf(at);
+    return known < 0 ? new Date(at * 1000).toLocaleString("en-GB", spelled) : chart.date_words[known];
+  });
+}
+
 function options(figure, chart, width) {
   const quiet = colour(figure, "--chalk-2");
   const seam = colour(figure, "--seam");
@@ -170,7 +185,12 @@ function options(figure, chart, width) {
     cursor: { y: false, points: { show: false }, drag: { x: true, y: false } },
     scales: { x: { time: true, range: (_plot, low, high) => (low === chart.times[0] ? [chart.begin, chart.end] : [low, high]) }, y: { range: [chart.foot, chart.top] } },
     axes: [
-      { ...axis, grid: { show: false }, space: 80 },
+      {
+        ...axis,
+        grid: { show: false },
+        splits: (_plot, _axis, low, high) => dates(chart, low, high),
+        values: (_plot, places) => dateWords(chart, places),
+      },
       { ...axis, grid: { stroke: seam, width: 1 }, size: 52, splits: () => chart.rungs, values: () => chart.rung_words },
     ],
     series: [
