@@ -24,7 +24,7 @@ from maintenance.calc.symptoms import Found as FoundAt
 from maintenance.calc.symptoms import Symptom
 from maintenance.item_record import record_of
 from maintenance.models import Fault
-from maintenance.standing import SAYS, call_words, standing_told
+from maintenance.standing import SAYS, call_words, fault_words, standing_told
 
 FEW = 25
 AT_THE_BENCH = frozenset({"failed", "at", "the", "bench"})  # how people ask for what a test found
@@ -100,14 +100,15 @@ def suspects(request: HttpRequest, at: datetime) -> Iterable[Need]:
         if fault.item_id in seen or fault.item is None or len(seen) >= FEW:
             continue
         seen.add(fault.item_id or 0)
-        said = SAYS[Symptom(fault.symptom)]
+        said, by_test = SAYS[Symptom(fault.symptom)], fault.found_by_id is not None
+        who = f"{fault.person} {'tested it' if by_test else 'said so'}. " if fault.person else ""
         yield Need(
             key=f"fault:{fault.item.code}",
             name=fault.item.label,
             code=spelled(fault.item.code),
             url=fault.item.get_absolute_url(),
-            fact=f"Suspect since {day_words(fault.opened_at)}: {said}.",
-            why=f"{fault.person} said so. Test it or see to it." if fault.person else "Test it or see to it.",
+            fact=fault_words(fault) if by_test else f"Suspect since {day_words(fault.opened_at)}: {said}.",
+            why=f"{who}{'Mend it, then test it again.' if by_test else 'Test it or see to it.'}",
             mark="question",
             standing="suspect" if fault.item.type.has_standing else "",
             group="suspect",

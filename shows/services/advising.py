@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 
 from inventory.calc.kinds import Kind
 from inventory.models import Item
+from maintenance.calc.symptoms import Found, Symptom
 from maintenance.minding import contents_of, inside_words, mind_words
 from maintenance.models import Fault, TestCall
 from shows.calc.evidence import Advice
@@ -14,6 +15,13 @@ from shows.services.reading import Draft
 from shows.services.telling import ill_words
 
 NOTHING = Advice()
+LONGEST_SAID = 60  # characters of what a test found
+
+
+def _short(note: str) -> str:
+    """Return the first thing a test found, short enough to be heard at a dock."""
+    first = note.split(";")[0].rstrip(".")
+    return f"{first[:1].lower()}{first[1:]}" if len(first) <= LONGEST_SAID else f"{first[: LONGEST_SAID - 1].rstrip()}\u2026"
 
 
 class Adviser:
@@ -43,7 +51,10 @@ class Adviser:
         if not suspects:
             return {}
         faults = Fault.objects.filter(item__in=suspects, closed_at=None, withdrawn_at=None).order_by("-opened_at", "-pk")
-        symptoms = dict(faults.values_list("item_id", "symptom"))
+        symptoms = {
+            item: f"at the bench: {_short(note)}" if found == Found.BENCH and symptom == Symptom.OTHER and note else symptom
+            for item, symptom, note, found in faults.values_list("item_id", "symptom", "note", "found")
+        }
         return {i.pk: (i.suspect_since, symptoms.get(i.pk, "")) for i in suspects if i.suspect_since}
 
     def against(self, draft: Draft, item: int) -> str:

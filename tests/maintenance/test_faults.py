@@ -6,10 +6,13 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
+from inventory.calc.kinds import Kind
 from inventory.models import Item
 from inventory.registries import ITEM_LIFE
 from maintenance import parts
+from maintenance.calc.bench import Depth, Procedure
 from maintenance.models import Fault
+from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import FaultRefused, fault_close, fault_of_item, fault_open, fault_withdraw
 from tests.builders import NOW, make_checkout, make_item, make_show
 
@@ -152,3 +155,12 @@ def test_needs_name_suspects_and_channels_once(rf, box, technician):
     request.user = technician
     assert [n.code for n in parts.suspects(request, NOW)] == [f"{box.code[:4]}-{box.code[4:]}"]
     assert [n.name for n in parts.channels(request, NOW)] == ["Channel 9 hums"]
+
+
+def test_the_first_page_says_what_the_bench_found_and_asks_to_mend_it(as_technician, technician):
+    lead = make_item(kind=Kind.LEAD, length_mm=5000)
+    given = Given(uid=uuid.uuid4(), item=lead, procedure=Procedure.WORD, depth=Depth.LAMPS, done_at=NOW, word=False)
+    test_record(given=given, person=technician, received_at=NOW)
+    page = as_technician.get("/").content.decode()
+    assert "It failed at the bench on" in page and "something is wrong with it" not in page
+    assert "tested it. Mend it, then test it again." in page

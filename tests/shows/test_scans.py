@@ -8,15 +8,18 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inventory.calc import codes
+from inventory.calc.kinds import Kind
 from inventory.models import CountMove, Item, Label, Placement
 from inventory.services.cases import placement_record
 from inventory.services.counted import stock_of
 from inventory.services.labels import label_bind
+from maintenance.calc.bench import Verdict
 from maintenance.models import Fault, UseLedger
 from maintenance.services.faults import fault_of_item, fault_open
 from shows.models import Checkout, Contradiction, CustodyHead, PullRow, Scan
 from shows.services.scans import items_refold, scans_record, show_refold
 from tests.builders import NOW, make_case, make_counted_line, make_item, make_place, make_pull_row, make_show
+from tests.maintenance.bench_rows import bench_test
 
 pytestmark = pytest.mark.django_db
 
@@ -155,6 +158,17 @@ def test_label_gone_is_noted_and_is_no_fault(hand, show, box):
     assert Item.objects.get(pk=box.pk).label_gone_since == NOW and not Fault.objects.exists()
     record(hand, sent(box, "undo", undoes=back["id"]))
     assert Item.objects.get(pk=box.pk).label_gone_since is None
+
+
+def test_what_failed_at_the_bench_is_stopped_in_the_bench_s_own_words(hand, show):
+    lead = make_item(kind=Kind.LEAD, length_mm=5000)
+    test = bench_test(lead, Verdict.FAIL, done_at=NOW - timedelta(days=7))
+    told = {"symptom": "other", "found": "bench", "opened_at": test.done_at, "uid": uuid.uuid4()}
+    Fault.objects.create(item=lead, note="Core 3 (cold leg) open; Uneven legs", found_by=test, **told)
+    Item.objects.filter(pk=lead.pk).update(suspect_since=test.done_at)
+    (out,) = record(hand, sent(lead, "out", show))
+    assert (out.outcome, out.signal) == ("accepted", "stop")
+    assert "Suspect since Fri 18 Sep (at the bench: core 3 (cold leg) open): take another, or undo." in out.reason
 
 
 def test_suspect_goes_out_against_advice_kept_and_flagged(hand, show, box):
