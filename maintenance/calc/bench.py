@@ -134,7 +134,7 @@ class Figure:
     within: bool | None = None
 
 
-ABOVE = "isolation above"  # a figure of this name is the top of the meter's range: it lies above that
+ABOVE = "worst isolation >"  # a figure of this name is the top of the meter's range: what was measured lies above it
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,10 +2,12 @@
 
 from collections.abc import Sequence
 
-from maintenance.calc.bench import Depth, Finding, Judgement, PairReading, Verdict
+from maintenance.calc.bench import FLEXED, IN_OHMS, Depth, Finding, Judgement, PairReading, Verdict
+from maintenance.calc.bench_depth import depth_seen
 from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.wiring_ask import Ask, pairs_to_ask
 from maintenance.calc.wiring_case import Case
+from maintenance.calc.wiring_doubts import too_good_words
 from maintenance.calc.wiring_effects import Name
 from maintenance.calc.wiring_figures import figures_of
 from maintenance.calc.wiring_findings import findings_of, impossible_words
@@ -68,19 +70,28 @@ def judge(
     )
     findings = findings_of(case)
     lacking, unseen_channels = _missing(wiring, plan, book, got, shape)
-    cannot = [*impossible_words(case), *lacking]
+    cannot = [*impossible_words(case), *too_good_words(case), *lacking]
+    seen, told_of_depth = depth_seen(depth=depth, wiring=wiring, book=book, findings=findings)
     bad = any(f.weight is Verdict.FAIL for f in findings)
     verdict = Verdict.FAIL if bad else Verdict.CANNOT_TELL if cannot else Verdict.WATCH if findings else Verdict.PASS
     figures, notes = figures_of(case)
     return Judgement(
         verdict=verdict,
         findings=findings,
-        reasons=(*cannot, *notes, *((held.why_not,) if held.why_not else held.reasons)),
-        not_measured=_not_measured(case, plan, depth, unseen_channels, null_ohms),
+        reasons=(*cannot, *told_of_depth, *notes, *_held_words(case)),
+        not_measured=_not_measured(case, plan, seen, unseen_channels, null_ohms),
         figures=figures,
         dead_channels=_dead(wiring, findings),
         limits=held.told if null_ohms is None else {**held.told, "null_ohm": null_ohms},
+        depth=seen,
     )
+
+
+def _held_words(case: Case) -> tuple[str, ...]:
+    """Say what ohms were held against, or what kind of reading it is that holds nothing."""
+    if case.book.lamps and not case.resistances:
+        return ("Lamps or beeps tell joined from not joined: a thin joint, uneven legs and a damp lead pass them.",)
+    return (case.held.why_not,) if case.held.why_not else case.held.reasons
 
 
 def _dead(wiring: Wiring, findings: Sequence[Finding]) -> tuple[int, ...]:
@@ -145,6 +156,12 @@ def _pairs_said(wiring: Wiring, pairs: Sequence[tuple[int, int]]) -> str:
     return f"{', '.join(words)} and {len(pairs) - FEW} more" if len(pairs) > FEW else listed(words)
 
 
+def _apart_bent(case: Case, plan: Plan) -> bool:
+    """Say whether any two pins of different nets were read while bent, where there are such."""
+    net_of, pins = case.wiring.net_index, case.book.pins
+    return not plan.needed or any(net_of[key // pins] != net_of[key % pins] for key in case.book.flexed)
+
+
 def _not_measured(case: Case, plan: Plan, depth: Depth, unseen: Sequence[int], null_ohms: float | None) -> tuple[str, ...]:
     wiring, book, limits = case.wiring, case.book, case.limits
     ends, shells = wiring.end_index, plan.shells
@@ -173,8 +190,11 @@ def _not_measured(case: Case, plan: Plan, depth: Depth, unseen: Sequence[int], n
         words.append("A lamp or beep cannot tell resistance: a thin joint, uneven legs and a damp lead pass it.")
     if book.shallow_ohm < limits.leak_ohm:
         words.append(f"The meter's range ended at {ohms_words(book.shallow_ohm)}: leaks above that were not seen.")
-    if depth in (Depth.LAMPS, Depth.OHMS) and not book.flexed:
-        words.append("It was not bent: what comes and goes would not be seen.")
+    if depth not in FLEXED:
+        part = "Not all of it was read while bent" if book.flexed else "It was not bent"
+        words.append(f"{part}: what comes and goes would not be seen.")
+    elif depth in IN_OHMS and not _apart_bent(case, plan):
+        words.append("Pins that must be apart were not read while it was bent: what touches then would not be seen.")
     if null_ohms is None and book.numbers and case.held.core is not None and case.held.core.pass_ohm < 3 * TEST_LEADS_OHM:
         words.append(
             f"The test leads were not measured: a two-wire meter's own read 0.1 to {TEST_LEADS_OHM:g} Ω, and this lead is "

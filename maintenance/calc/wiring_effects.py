@@ -9,6 +9,7 @@ class Name(StrEnum):
     """The faults a lead can have, as findings name them."""
 
     OPEN = "open"
+    NOTHING_THROUGH = "nothing-through"
     SHORT = "short"
     LEGS_SWAPPED = "legs-swapped"
     MISWIRED = "miswired"

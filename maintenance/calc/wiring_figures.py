@@ -2,7 +2,7 @@
 
 from math import inf
 
-from maintenance.calc.bench import Figure
+from maintenance.calc.bench import ABOVE, Figure
 from maintenance.calc.wiring_case import Case
 from maintenance.calc.wiring_limits import LOADS_OHM, loss_db
 from maintenance.calc.wiring_nets import Role
@@ -38,7 +38,8 @@ def figures_of(case: Case) -> tuple[tuple[Figure, ...], list[str]]:
     isolation = min(case.got.isolation, case.book.least_top_ohm)
     swapped = case.shape is not None and (case.shape.astray or case.shape.moved)  # what is swapped reads low and isolates well
     if 0 <= isolation < inf and not swapped and not case.book.floors and case.got.covered:
-        made.append(Figure(name="worst isolation", value=isolation, unit="Ω", low=low, within=isolation >= low))
+        name = "worst isolation" if isolation == case.got.isolation else ABOVE
+        made.append(Figure(name=name, value=isolation, unit="Ω", low=low, within=isolation >= low))
     if case.lead.loudspeaker:
         _losses(case, made, notes)
     return tuple(made), notes

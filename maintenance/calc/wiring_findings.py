@@ -13,6 +13,8 @@ from maintenance.calc.wiring_nets import PARTNERS, Expect, Net, Role, is_shell, 
 from maintenance.calc.wiring_strain import high_findings, loss_findings, resistor_findings, uneven_findings
 from maintenance.calc.wiring_words import capital, listed, net_words, ohms_words, pins_words
 
+NEARER_SHARE = 0.2  # one end reads less than the other by more than this: the short is nearer to it. Our proposal.
+LEAST_NETS = 3  # with fewer cores each open one keeps its own name: one may be mended before the other is seen
 SURE_LEAK_SHARE = 0.1  # a leak below this share of the leak limit fails at once; above it is watched. Our proposal.
 
 
@@ -139,8 +141,23 @@ def _astray_said(case: Case, shape: Shape, pin: int, rest: list[int], place: int
 
 def _opens(case: Case, shape: Shape) -> Iterator[Finding]:
     family = family_of(case.wiring)
+    gone = list(_nothing_through(case, shape))
+    merged = {net for nets, _ in gone for net in nets}
+    for nets, channel in gone:
+        everyone = [p for n in nets for p in case.wiring.net_pins[n]]
+        near = pins_words(case.wiring.pins[p] for p in everyone if case.wiring.end_index[p] == 0)
+        where = "" if channel is None else f" on channel {case.wiring.channel_words(channel)}"
+        yield Finding(
+            name=Name.NOTHING_THROUGH,
+            title=f"Nothing gets through{where}",
+            text=f"None of {near} reaches the far end.",
+            effect="Dead on its line." if family is not effects.Family.LOUDSPEAKER else "The loudspeaker stays silent.",
+            repair="Make sure that both plugs are those of this lead; then open them: it is cut through, or pulled out.",
+            pins=names_of(case, everyone),
+            channel=channel,
+        )
     for net, pins in shape.opens:
-        if case.is_doubtful(*pins):
+        if net in merged or case.is_doubtful(*pins):
             continue
         told = net_at(case, net)
         home = next((c for c, mine in shape.owners.items() if net in mine), None)
@@ -163,6 +180,19 @@ def _opens(case: Case, shape: Shape) -> Iterator[Finding]:
             pins=names_of(case, everyone),
             channel=told.channel if told.channel is not None else channel_at(case, everyone),
         )
+
+
+def _nothing_through(case: Case, shape: Shape) -> Iterator[tuple[list[int], int | None]]:
+    """Yield the nets of each channel, or of the whole lead, that are all open from one end to the other."""
+    wiring, ends = case.wiring, case.wiring.end_index
+    opens = {net for net, pins in shape.opens if not case.is_doubtful(*pins)}
+    by_channel: dict[int | None, list[int]] = {}
+    for n in range(wiring.joined_nets):
+        by_channel.setdefault(wiring.nets[n].channel, []).append(n)
+    for channel, nets in by_channel.items():
+        pairs = all(len(wiring.net_pins[n]) == 2 and len({ends[p] for p in wiring.net_pins[n]}) == 2 for n in nets)
+        if len(nets) >= LEAST_NETS and pairs and opens.issuperset(nets):
+            yield nets, channel
 
 
 def _shorts(case: Case, shape: Shape) -> Iterator[Finding]:
@@ -214,10 +244,30 @@ def _short(case: Case, groups: list[list[int]], nets: list[Net], family: effects
         title=f"{capital(listed([net_words(n) for n in nets]))} shorted together",
         text=f"{pair_said(case, one, other, 'and')} must be apart and read {reading_said(read)}.",
         effect=effect,
-        repair=effects.SHORT_REPAIR,
+        repair=" ".join([*_likelier_end(case, groups), effects.SHORT_REPAIR]),
         pins=names_of(case, pins),
         channel=channel_at(case, pins),
     )
+
+
+def _likelier_end(case: Case, groups: Sequence[Sequence[int]]) -> list[str]:
+    """Say at which end a short is nearer: the end where the same cores read clearly less."""
+    least: dict[int, float] = {}
+    ends = case.wiring.end_index
+    for n, one in enumerate(groups):
+        for other in groups[n + 1 :]:
+            for p in one:
+                for q in other:
+                    value = case.book.get(p, q)
+                    if ends[p] == ends[q] and value is not None and 0 <= value < case.limits.open_ohm:
+                        least[ends[p]] = min(value, least.get(ends[p], inf))
+    if len(least) < 2:
+        return []
+    (near, low), (_, next_low), *_ = sorted(least.items(), key=lambda row: row[1])
+    if next_low - low <= max(case.limits.guard_ohm, NEARER_SHARE * next_low):
+        return []
+    name = case.wiring.ends[near].name
+    return [f"Look in end {name} first: it reads {ohms_words(low)} there, and {ohms_words(next_low)} from the other end."]
 
 
 def _shell(case: Case, shells: list[int], groups: list[list[int]], nets: list[Net]) -> Finding:

@@ -23,8 +23,10 @@ ROLE_WORDS = {
 
 
 def ohms_words(ohm: float) -> str:
-    """Write ohms as a meter does: 38 mΩ, 1.17 Ω, 4.2 kΩ, 1.2 MΩ."""
-    for top, scale, unit in ((0.0995, 1e3, "mΩ"), (999.5, 1.0, "Ω"), (999_500.0, 1e-3, "kΩ"), (9.995e8, 1e-6, "MΩ")):
+    """Write ohms as a meter does: 0 Ω, 0.04 Ω, 1.17 Ω, 4.2 kΩ, 1.2 MΩ."""
+    if ohm < 0.00995:
+        return f"{ohm:.3f}".rstrip("0").rstrip(".") + f"{THIN}Ω"
+    for top, scale, unit in ((999.5, 1.0, "Ω"), (999_500.0, 1e-3, "kΩ"), (9.995e8, 1e-6, "MΩ")):
         if ohm < top:
             return f"{_three(ohm * scale)}{THIN}{unit}"
     return f"{_three(ohm * 1e-9)}{THIN}GΩ"

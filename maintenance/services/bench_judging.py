@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -138,17 +138,32 @@ def judged(given: Given, subject: Subject, limits: BenchLimits) -> Judgement:
             f"A {KIND_NAMES[subject.kind]} is not tested by “{given.procedure}”; what fits is: {fits}.", "procedure"
         )
     if given.procedure == Procedure.WORD:
+        if given.readings or given.steps:
+            raise TestRefused(
+                "Readings came with the tester’s word, and a word would throw them away. Record the readings, or clear them "
+                "and give your word alone. Nothing is written yet.",
+                "word",
+            )
         return judge_word(word=given.word, depth=given.depth, note=given.note, symptom=_heard(given))
     if given.procedure == Procedure.WIRING:
         return _wiring_judged(given, subject, limits)
     from maintenance.calc.procedures import judge_steps
 
     try:
-        return judge_steps(
+        judgement = judge_steps(
             procedure=given.procedure, facts=subject.facts, readings=given.steps, limits=limits, golden=subject.golden
         )
+        return replace(judgement, depth=_steps_depth(given))
     except ReadingError as wrong:
         raise TestRefused(str(wrong), "steps" if wrong.where is None else f"steps.{wrong.where}") from wrong
+
+
+def _steps_depth(given: Given) -> Depth:
+    """Return how deep a test of steps went: it counts as moved where the step that moves its plugs was answered."""
+    moved = any(base_of(reading.step) == "crackle" for reading in given.steps)
+    return (
+        given.depth if moved else {Depth.OHMS_FLEXED: Depth.OHMS, Depth.LAMPS_FLEXED: Depth.LAMPS}.get(given.depth, given.depth)
+    )
 
 
 def _wiring_judged(given: Given, subject: Subject, limits: BenchLimits) -> Judgement:
@@ -181,7 +196,7 @@ def row_of(given: Given, subject: Subject, judgement: Judgement, *, person: Any,
         uid=given.uid,
         item=given.item,
         procedure=given.procedure,
-        depth=given.depth,
+        depth=judgement.depth or given.depth,
         done_at=min(given.done_at, received_at),
         received_at=received_at,
         person=person,

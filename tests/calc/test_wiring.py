@@ -12,6 +12,7 @@ from maintenance.calc.bench import Capability, Depth, PairReading, ReadingError,
 from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.symptoms import Symptom
 from maintenance.calc.wiring import Lead, core_limits, judge, links, pairs_to_ask
+from maintenance.calc.wiring_words import ohms_words
 from tests.calc.wiring_lab import SHIPPED, faults_of, lead_of, measured, readings_of, wiring_of
 
 LIMITS = BenchLimits()
@@ -47,12 +48,12 @@ def test_nine_pairs_pass_and_say_what_was_not_measured():
     assert judgement.verdict is Verdict.PASS and not judgement.findings
     said = " ".join(judgement.not_measured)
     assert "same end were not measured" in said and "shells were not measured" in said and "not bent" in said
-    assert [f.name for f in judgement.figures] == ["screen", "core 2", "core 3", "worst isolation"]
+    assert [f.name for f in judgement.figures] == ["screen", "core 2", "core 3", "worst isolation >"]
     assert judgement.figures[1].high == pytest.approx(1.168, abs=0.001)
 
 
 def test_a_whole_matrix_leaves_nothing_unsaid():
-    readings = [pair(a, b, 0.85 if e.kind == "joined" else OVER) for a, b, e in MIC.wiring.matrix()]
+    readings = [pair(a, b, 0.85 if e.kind == "joined" else OVER, flexed=True) for a, b, e in MIC.wiring.matrix()]
     assert judged(readings, depth=Depth.OHMS_FLEXED).not_measured == ()
 
 
@@ -377,3 +378,65 @@ def test_sentences_name_end_a_first(key):
                     assert ends == sorted(ends), (fault, text)
                     said += len(ends) == 2
     assert said > 10
+
+
+# how deep the readings went
+
+
+def bent(rows):
+    return [PairReading(a=r.a, b=r.b, ohms=r.ohms, beep=r.beep, above_ohms=r.above_ohms, flexed=True) for r in rows]
+
+
+def test_a_test_counts_as_flexed_only_where_every_core_was_read_while_bent():
+    rows = nine()
+    lying = judged(rows, depth=Depth.OHMS_FLEXED)
+    assert lying.depth is Depth.OHMS and any("nothing was read while it was bent" in r for r in lying.reasons)
+    assert any("not bent" in n for n in lying.not_measured)
+    part = judged([*bent(rows[:1]), *rows[1:]], depth=Depth.OHMS_FLEXED)
+    assert part.depth is Depth.OHMS and any("A2–B2, A3–B3 was not read" in r for r in part.reasons)
+    whole = judged(bent(rows), depth=Depth.OHMS_FLEXED)
+    assert whole.depth is Depth.OHMS_FLEXED and whole.verdict is Verdict.PASS
+    through = judged([*(r if r.ohms is None else bent([r])[0] for r in rows)], depth=Depth.OHMS_FLEXED)
+    assert through.depth is Depth.OHMS_FLEXED and any(
+        "apart were not read while it was bent" in n for n in through.not_measured
+    )
+
+
+def test_beeps_in_a_sitting_of_ohms_count_as_lamps_and_quote_no_ohms():
+    beeps = judged(nine(good=True, bad=False), depth=Depth.OHMS_FLEXED)
+    assert beeps.verdict is Verdict.PASS and beeps.depth is Depth.LAMPS_FLEXED
+    said = " ".join(beeps.reasons)
+    assert "Ω" not in said and "thin joint" in said and "no figure was read" in said
+    one = judged(nine(r22=True), depth=Depth.OHMS)
+    assert one.depth is Depth.LAMPS and any("A2–B2 beeped" in r for r in one.reasons)
+
+
+def test_a_failure_is_as_deep_as_what_found_it():
+    assert judged(nine(r22=9.0, r11=True), depth=Depth.OHMS).depth is Depth.OHMS
+    assert judged([*nine(), pair("A2", "B2", OVER, flexed=True)], depth=Depth.OHMS_FLEXED).depth is Depth.OHMS_FLEXED
+
+
+@pytest.mark.parametrize(("length", "mm2", "ohms"), [(10, 0.22, 0.0), (20, 0.22, 0.4)])
+def test_less_than_the_copper_can_read_is_not_believed(length, mm2, ohms):
+    judgement = judged(nine(good=ohms), lead=Lead(wiring=MIC.wiring, length_m=length, core_mm2=mm2))
+    assert judgement.verdict is Verdict.CANNOT_TELL and "shorter than its label" in judgement.reasons[0]
+
+
+def test_a_short_lead_may_read_nothing_on_a_meter_of_tenths():
+    assert judged(nine(good=0.0), lead=Lead(wiring=MIC.wiring, length_m=2, core_mm2=0.22)).verdict is Verdict.PASS
+
+
+def test_a_lead_through_which_nothing_gets_has_one_finding():
+    (finding,) = judged(nine(good=OVER)).findings
+    assert finding.title == "Nothing gets through" and "A1, A2 and A3" in finding.text
+
+
+def test_a_short_names_the_end_that_it_is_nearer_to():
+    rows = [*nine(r12=1.1, r21=1.1), pair("A1", "A2", 0.3), pair("B1", "B2", 1.1)]
+    short = next(f for f in judged(rows).findings if f.name == "short")
+    assert "Look in end A first: it reads 0.30" in short.repair
+
+
+def test_ohms_are_written_as_a_meter_shows_them():
+    said = [ohms_words(v).replace("\u2009", " ") for v in (0, 0.004, 0.0876, 0.02, 0.85, 999.9, 2e7)]
+    assert said == ["0 Ω", "0.004 Ω", "0.09 Ω", "0.02 Ω", "0.85 Ω", "1.00 kΩ", "20.0 MΩ"]
