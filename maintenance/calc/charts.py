@@ -103,7 +103,8 @@ def series_of(readings: Iterable[Reading]) -> list[Series]:
 
 def charts_of(readings: Iterable[Reading], *, most: int = MOST_SERIES) -> list[Chart]:
     """Return the charts worth drawing: series of two readings or more, those under one limit together, the one that
-    went nearest to its limit, or past it, first. Never more than `most` series in one chart: the worst, the rest counted in `left_out`."""
+    went nearest to its limit, or past it, first. Never more than `most` series in one chart: the worst, the rest counted in
+    `left_out`."""
     groups: dict[tuple[str, float | None, float | None], list[Series]] = {}
     for series in series_of(readings):
         if len(series.readings) > 1:

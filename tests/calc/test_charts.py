@@ -97,6 +97,10 @@ def test_dates_along_the_foot_are_few_and_inside(days):
     rows[1] = Reading(at=BEGIN + timedelta(days=days), name="hot", unit="ohm", value=0.2, high=0.5)
     drawing = drawing_of(charts_of(rows)[0], until=rows[1].at)
     assert len(drawing.across) <= 6 and all(0 <= tick.at <= 100 for tick in drawing.across)
+    assert [tick.value for tick in drawing.across] == sorted({tick.value for tick in drawing.across})
+    if 62 < days < 3 * 366:  # a year stands once: five months beside each other have room on a phone
+        years = [tick.words.split()[1] for tick in drawing.across if " " in tick.words]
+        assert years and len(years) == len(set(years))
     assert all(0 <= d.x <= 100 and 0 <= d.y <= drawing.height for d in drawing.lines[0].dots)
 
 

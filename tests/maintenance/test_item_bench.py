@@ -14,6 +14,7 @@ from inventory.calc.kinds import Kind
 from inventory.models import Item
 from inventory.registries import ITEM_LIFE
 from maintenance.calc.bench import Verdict
+from maintenance.item_parts import change_words
 from maintenance.item_record import ItemRecord
 from maintenance.models import BenchSettings, Fault
 from tests.builders import NOW, a_day, make_item, make_lead
@@ -281,6 +282,40 @@ def test_history_as_csv_has_a_row_a_figure_and_guards_formulas(as_hand, technici
         ("A2 to B2", "0.2", "pass"), ("A3 to B3", "0.31", "pass"), ("", "", "fail"),
     ]  # fmt: skip
     assert rows[0]["note"] == "'=1+1" and rows[0]["counts"] == "yes" and rows[2]["counts"].startswith("taken back")
+
+
+def test_what_a_test_says_as_the_one_above_it_is_said_once_and_old_passes_are_folded(as_hand):
+    item = make_lead()
+    said = ["6 m of 0.22 mm² is at most 0.53 Ω a core."]
+    for days in (40, 30, 20, 10):
+        bench_test(item, days_ago=days, figures=[core(0.2)], reasons=said)
+    shown = as_hand.get(f"/a/{item.code}/tests/").content.decode()
+    assert shown.count("6 m of 0.22 mm²") == 1 and shown.count("Held against the same as the test above.") == 3
+    assert shown.count('<details class="fold">') == 2
+    found = as_hand.get(f"/a/{item.code}/tests/?only=pass").content.decode()
+    assert '<details class="fold">' not in found, "what was asked for is not folded away"
+
+
+def test_a_csv_holds_no_digits_that_only_arithmetic_made(as_hand):
+    item = make_lead()
+    bench_test(item, figures=[core(0.2), ("level", -7.694000000000001, "dB", -8.0, -7.0, True)])
+    text = b"".join(as_hand.get(f"/a/{item.code}/tests.csv").streaming_content).decode()
+    assert ",level,-7.694,dB,-8.0,-7.0,yes," in text
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "unit", "said"),
+    [
+        (-15.1, -15.2, "dB", "\u22120.1\u2009dB"),
+        (-20.0, -17.5, "dBu", "+2.5\u2009dB"),
+        (-15.1, -15.1, "dB", "the same"),
+        (0.2, 0.25, "ohm", "+25%"),
+        (200.0, 200.1, "ohm", "the same"),
+        (0.0, 3.0, "V", ""),
+    ],
+)
+def test_a_change_is_said_in_what_its_figure_is_in(first, last, unit, said):
+    assert change_words(first, last, unit) == said
 
 
 def test_an_item_never_tested_says_so(as_hand):

@@ -119,6 +119,26 @@ def test_list_adds_up_by_type_and_finds_words(as_technician):
     assert "No repair fits that" in as_technician.get("/bench/repairs/?q=nothing").content.decode()
 
 
+@pytest.mark.parametrize(
+    ("did", "end", "said"),
+    [
+        ("Pin 1 resoldered.", "B", "Pin 1 resoldered, end B"),
+        ("New plug at end A", "A", "New plug at end A"),
+        ("Opened plug b, nothing found", "B", "Opened plug b, nothing found"),
+        ("New screen at end A", "B", "New screen at end A, end B"),
+        ("Cleaned.", "", "Cleaned"),
+    ],
+)
+def test_a_repair_names_its_end_once(did, end, said):
+    assert Repair(did=did, end=end).told == said
+
+
+def test_the_list_says_minutes_and_money_in_their_units(as_technician):
+    repair(make_lead(), minutes=15, cost_cents=450)
+    shown = as_technician.get("/bench/repairs/").content.decode()
+    assert "15&#8239;min" in shown and "4.50 GBP" in shown and "1 repair of 1 thing" in shown
+
+
 def test_list_as_csv_holds_every_repair_in_the_words_asked_for(as_technician):
     item = make_lead()
     repair(item, "=cmd", minutes=10, cost_cents=150)
