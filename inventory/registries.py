@@ -44,13 +44,14 @@ class LifeEntry:
 
 @dataclass(frozen=True, kw_only=True)
 class ItemAction:
-    """One thing a person may do from the item page; `next_step` makes it the page's one pink strip."""
+    """One thing a person may do from the item page; `next_step` makes it the page's one pink strip, `quiet` a word below."""
 
     name: str
     url: str
     note: str = ""
     role: str = "hand"
     next_step: bool = False
+    quiet: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import islice
 
+from django.db.models import Count, Q
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -56,6 +57,38 @@ def before_shows(request: HttpRequest, at: datetime) -> Iterable[Need]:
             standing="test-due",
             group="test before a show",
         )
+
+
+@dataclass(frozen=True, kw_only=True)
+class ToTest:
+    """Of what is on our shelves and a show could take: how many are past their test-by on its day, how many never tested."""
+
+    due: int = 0
+    never: int = 0
+
+    @property
+    def words(self) -> str:
+        """Say it: 5 are past their test-by, 13 were never tested. Empty where there is nothing to say."""
+        due = f"{self.due} {'is' if self.due == 1 else 'are'} past {'its' if self.due == 1 else 'their'} test-by"
+        never = f"{self.never} {'was' if self.never == 1 else 'were'} never tested"
+        return ", ".join(said for said, number in ((due, self.due), (never, self.never)) if number)
+
+
+def to_test_for(*, keys: Iterable[tuple[int, int]], named: Iterable[int], day: date) -> ToTest:
+    """Count what a show could still take, by type and length (0 is any) and by name, and is not proved; one query."""
+    keys, named = set(keys), set(named)
+    if not keys and not named:
+        return ToTest()
+    wanted = Q(pk__in=named)
+    wanted |= Q(type__in={type_id for type_id, mm in keys if not mm})
+    for mm in {mm for _type, mm in keys if mm}:
+        wanted |= Q(type__in={type_id for type_id, length in keys if length == mm}, length_mm=mm)
+    things = Item.objects.in_the_shop().filter(wanted, type__has_standing=True, suspect_since=None).order_by()
+    late = Q(test_by__lte=day)
+    counts = things.aggregate(
+        due=Count("pk", filter=late), never=Count("pk", filter=~late & Q(tested_on=None, taken_as_good_on=None))
+    )
+    return ToTest(due=counts["due"], never=counts["never"])
 
 
 def _due_among(coming: list[Coming]) -> list[Due]:

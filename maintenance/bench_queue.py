@@ -5,23 +5,24 @@ of a kind a coming show takes along, and whatever else is likeliest to be bad; a
 on the truck, lent, missing or at the repairer is not here to be tested, and is only counted.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import F, QuerySet
 
+from company.templatetags.tape import metres
 from inventory.calc.kinds import Kind, Standing
 from inventory.models import GearType, Item
 from maintenance.calc.bench import Capability, Depth, Procedure
-from maintenance.calc.queue import CHANCE_HEARD, Candidate, Pick, Plan, plan
+from maintenance.calc.queue import CHANCE_HEARD, CHANCE_WET, SETUP_MINUTES, Candidate, Pick, Plan, plan
 from maintenance.calc.symptoms import Found, Symptom
 from maintenance.coming_supply import Supply, supply_of
 from maintenance.dates import CALLED, NOUNS
 from maintenance.models import BenchSettings, BenchTest, Fault, Risk, Sitting, TestCall
 from maintenance.querysets import open_calls, standing_repairs
-from maintenance.registries import Coming, coming_between
+from maintenance.registries import Coming, coming_all
 from maintenance.services.retest_rules import rule_of
 from maintenance.standing import SAYS
 
@@ -72,7 +73,7 @@ class Queue:
     """The list for the bench, in the order to work through it.
 
     `away` counts what asks for a test and is not here, `to_mend` what failed at the bench and was not mended since; `quiet` is
-    the greatest chance of being bad among what was left alone.
+    the greatest chance of being bad among what was left alone; `gone` names what is out to coming shows already.
     """
 
     plan: Plan
@@ -81,6 +82,7 @@ class Queue:
     away: int = 0
     quiet: float = 0.0
     to_mend: int = 0
+    gone: list[str] = field(default_factory=list)
 
     @property
     def rows(self) -> list[Row]:
@@ -92,12 +94,16 @@ class Queue:
         return [row.item.code for row in self.rows]
 
 
-def queue_of(*, asked: Asked, day: date) -> Queue:
-    """Return what to test in the minutes asked for, on a day. Queries are constant however many items there are."""
-    coming = coming_between(day, day + AHEAD)
-    shows = list(dict.fromkeys((one.show, one.name) for one in coming))
+def queue_of(*, asked: Asked, day: date, at: datetime | None = None) -> Queue:
+    """Return what to test in the minutes asked for, on a day. Queries are constant however many items there are.
+
+    With `at`, what cannot be tested before its show loads in does not come before what can.
+    """
+    every = coming_all(day, day + AHEAD)
+    shows = list(dict.fromkeys((one.show, one.name) for one in every))
     if asked.show:
-        coming = [one for one in coming if one.show == asked.show]
+        every = [one for one in every if one.show == asked.show]
+    coming = [one for one in every if one.count > 0]
     items = _cut(asked, coming, day)
     supply = supply_of(coming, day)
     types = GearType.objects.in_bulk({item.type_id for item in items})
@@ -122,13 +128,13 @@ def queue_of(*, asked: Asked, day: date) -> Queue:
             type=item.type_id,
             noun=NOUNS[Kind(types[item.type_id].kind)],
             minutes=rule.minutes_a_test,
-            chance=_chance(risk, symptom),
+            chance=_chance(risk, symptom, called.get(item.pk, "")),
             sees=sees,
             cost=float(rule.show_cents),
             show_on=wanted.day if wanted else None,
             show=wanted.name if wanted else "",
             role="critical" if wanted and wanted.critical else "normal",
-            blocks=_blocks(item, wanted, supply, day),
+            blocks=_blocks(item, wanted, supply, day) and _in_time(wanted, at, rule.minutes_a_test),
             overdue_days=(day - item.test_by).days if item.test_by else None,
             symptom=symptom,
             called="it was mended" if item.pk in mended and item.suspect_since else called.get(item.pk, ""),
@@ -145,6 +151,7 @@ def queue_of(*, asked: Asked, day: date) -> Queue:
         away=_away(asked, day),
         quiet=quiet,
         to_mend=to_mend,
+        gone=_gone(every, day),
     )
 
 
@@ -254,10 +261,36 @@ def _reported(items: Iterable[Item]) -> dict[int, str]:
     return {item: ", ".join(dict.fromkeys(words)) for item, words in said.items()}
 
 
-def _chance(risk: Risk | None, symptom: str) -> float:
-    """Return the chance that it is bad now. The record takes a report as a failure; until it is tested it is a report."""
+def _chance(risk: Risk | None, symptom: str, called: str) -> float:
+    """Return the chance that it is bad now. The record takes a report as a failure; until it is tested it is a report, and
+    weighs at once, whatever was reckoned before; so does a call."""
     now = risk.chance_now if risk else 0.0
-    return min(now, CHANCE_HEARD) if symptom else now
+    return CHANCE_HEARD if symptom else max(now, CHANCE_WET) if called else now
+
+
+def _in_time(wanted: Coming | None, at: datetime | None, minutes: float) -> bool:
+    """Say whether a thing can be fetched and tested before its show loads in."""
+    if wanted is None or wanted.load_in is None or at is None:
+        return True
+    return (wanted.load_in - at).total_seconds() / 60 >= SETUP_MINUTES + minutes
+
+
+def _gone(coming: Iterable[Coming], day: date) -> list[str]:
+    """Name what is out to coming shows already, a sentence a show: it is tested when it is back."""
+    by_show: dict[str, list[Coming]] = defaultdict(list)
+    for one in coming:
+        if one.out:
+            by_show[one.name].append(one)
+    names = GearType.objects.in_bulk({one.type_id for rows in by_show.values() for one in rows}) if by_show else {}
+    said = []
+    for show, rows in list(by_show.items())[:FEW]:
+        counts: Counter[str] = Counter()
+        for one in rows:
+            counts[" ".join(p for p in (names[one.type_id].name, metres(one.length_mm)) if p)] += one.out
+        listed = [f"{number} {name}" for name, number in counts.most_common(FEW)]
+        more = sum(counts.values()) - sum(number for _name, number in counts.most_common(FEW))
+        said.append(f"Out already to {show}: {', '.join(listed)}{f' and {more} more' if more else ''}.")
+    return said
 
 
 def _mended(items: Iterable[Item]) -> set[int]:

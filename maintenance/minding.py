@@ -7,7 +7,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from company.templatetags.tape import day as day_words
 from inventory.calc.excepts import dead_words
@@ -17,6 +17,7 @@ from maintenance.models import TestCall
 from maintenance.querysets import open_calls
 
 WET_NOTED = "It got wet: noted. Test it before it goes out again."
+CASE_WET_NOTED = "It got wet: noted of what is in it. Test that before it goes out again."
 _CALLED = {
     TestCall.Why.WET: "It got wet on {day} and was not tested since: test it before it goes",
     TestCall.Why.DROPPED: "It was dropped on {day} and was not tested since: test it before it goes",
@@ -38,7 +39,9 @@ _INSIDE = {
 
 def with_call(items: QuerySet[Item]) -> QuerySet[Item]:
     """Add to each item the first call for a test that none has answered, as `called_why` and `called_at`."""
-    first = open_calls().filter(item=OuterRef("pk")).order_by("at", "pk")
+    # a type whose rule says that rain does it no harm is not looked at for rain
+    harmless = Q(why=TestCall.Why.WET, item__type__retest_rule__after_wet=False)
+    first = open_calls().filter(~harmless, item=OuterRef("pk")).order_by("at", "pk")
     return items.annotate(called_why=Subquery(first.values("why")[:1]), called_at=Subquery(first.values("at")[:1]))
 
 

@@ -19,12 +19,14 @@ from inventory.calc.kinds import KINDS_WITH_CHANNELS
 from inventory.models import Item
 from inventory.registries import ItemAction, LifeEntry, Panel, show_names
 from inventory.search import asked
+from maintenance.bench_found import calls_found, channels_found, excepts_found
 from maintenance.bench_needs import before_shows
 from maintenance.calc.symptoms import Found as FoundAt
 from maintenance.calc.symptoms import Symptom
 from maintenance.item_record import record_of
 from maintenance.models import Fault
 from maintenance.standing import SAYS, call_words, fault_words, standing_told
+from maintenance.wet import got_wet
 
 FEW = 25
 AT_THE_BENCH = frozenset({"failed", "at", "the", "bench"})  # how people ask for what a test found
@@ -165,10 +167,14 @@ def register() -> None:
     from inventory.registries import ITEM_ACTIONS, ITEM_API_FIELDS, ITEM_LIFE, ITEM_PANELS
 
     SEARCH.add("faults", faults_found, rank=15)
+    SEARCH.add("channel reports", channels_found, rank=16)
+    SEARCH.add("calls", calls_found, rank=17)
+    SEARCH.add("excepts", excepts_found, rank=18)
     ITEM_PANELS.add("standing", standing, rank=10)
     ITEM_LIFE.add("faults", fault_life, rank=50)
     ITEM_ACTIONS.add("faults", actions, rank=30)
     ITEM_API_FIELDS.add("faults", api_fields, rank=50)
     NEEDS.add("suspect", suspects, rank=30)
     NEEDS.add("channels", channels, rank=31)
+    NEEDS.add("wet", got_wet, rank=33)
     NEEDS.add("test-before", before_shows, rank=25)

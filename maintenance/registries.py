@@ -24,7 +24,8 @@ def when_found(show: int | None, at: datetime) -> str:
 class Coming:
     """So many of a type and length that a coming show takes along, or one particular item (`item_id`).
 
-    `day` is the day it loads in: by then it must be proved. `length_mm` 0 is any length.
+    `day` is the day it loads in, at `load_in`: by then it must be proved. `length_mm` 0 is any length. `count` is what is still
+    to go; `out` went out to it already.
     """
 
     type_id: int
@@ -36,6 +37,8 @@ class Coming:
     name: str
     url: str
     day: date
+    load_in: datetime | None = None
+    out: int = 0
 
 
 # Of a first and a last day: what the shows that begin to hold gear in between take along, the soonest first.
@@ -43,7 +46,12 @@ COMING: Registry[Callable[[date, date], Iterable[Coming]]] = Registry("what do c
 
 
 def coming_between(first: date, last: date) -> list[Coming]:
-    """Return what shows from a day to a day take along, asking the floor above; the soonest first."""
+    """Return what shows from a day to a day take along and have not got yet, asking the floor above; the soonest first."""
+    return [one for one in coming_all(first, last) if one.count > 0]
+
+
+def coming_all(first: date, last: date) -> list[Coming]:
+    """Return what shows from a day to a day take along, what is out to them already too; the soonest first."""
     found = [one for answer in COMING for one in answer(first, last)]
     return sorted(found, key=lambda one: (one.day, one.show, one.type_id, one.length_mm, one.item_id or 0))
 

@@ -12,6 +12,7 @@ from inventory.registries import show_names
 from maintenance.bench_subject import newest_tests
 from maintenance.calc.bench import Depth, Procedure, Verdict, how_words
 from maintenance.calc.symptoms import Symptom
+from maintenance.minding import ran_out_words
 from maintenance.models import BenchTest, Fault, Risk, TestCall
 from maintenance.querysets import open_calls
 
@@ -132,7 +133,8 @@ def _fact(item: Item, day: date, test: BenchTest | None, why: str) -> tuple[str,
         fact = f"Suspect since {moment(item.suspect_since)}."
         reasons.append("It is not offered for a show until a technician has seen to it.")
     elif item.test_by and item.test_by <= day:
-        fact = f"Test due: its proof ran out {day_words(item.test_by)}."
+        ran_out = ran_out_words(item)
+        fact = f"Test due: {ran_out[:1].lower()}{ran_out[1:]}."
     elif item.excepts:
         fact = f"Good except {item.excepts}."
     elif item.tested_on:

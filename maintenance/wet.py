@@ -5,17 +5,24 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from django.db.models import Q
 from django.http import HttpRequest
 from django.urls import reverse
 
 from company.clock import today
 from company.models import Person
+from company.registries import Need
+from company.templatetags.tape import code as spelled
+from company.templatetags.tape import day as day_words
+from inventory.calc.kinds import Kind
 from inventory.models import Item
-from inventory.registries import CASE_PANELS, Panel
+from inventory.registries import CASE_PANELS, Panel, show_names
 from maintenance.models import TestCall
 from maintenance.querysets import open_calls
 
 NAMED = 6
+MOST, FEW = 2_000, 5
+DEEPEST = 40  # cases in cases
 
 
 @dataclass(kw_only=True)
@@ -56,6 +63,34 @@ def taps_on(items: Iterable[int], person: Person) -> list[Tap]:
     return _taps(open_calls().filter(item__in=list(items), why=TestCall.Why.WET).select_related("item__type", "person"), person)
 
 
+def got_wet(request: HttpRequest, at: datetime) -> Iterable[Need]:
+    """Name what got wet and waits for a test, a tap at a time, the oldest first; what the rules let pass is left out."""
+    harmless = Q(item__type__retest_rule__after_wet=False) | Q(item__retired_on__isnull=False)
+    calls = open_calls().filter(~harmless, why=TestCall.Why.WET, item__suspect_since=None).order_by("at", "pk")
+    calls = calls.select_related("item__type")[:MOST]
+    taps: dict[tuple[datetime, int | None, int | None], list[TestCall]] = {}
+    for call in calls:
+        taps.setdefault((call.at, call.person_id, call.show), []).append(call)
+    names = show_names(show for _at, _person, show in taps)
+    technician = request.user.is_technician  # type: ignore[union-attr]
+    for (on, _person, show), held in list(taps.items())[:FEW]:
+        one = held[0].item if len(held) == 1 else None
+        name, url = names.get(show, ("", "")) if show else ("", "")
+        where = f" at {name}" if name else ""
+        listed = Tap(at=on, person=None, waiting=[call.item for call in held]).named
+        yield Need(
+            key=f"wet:{held[0].uid}",
+            name=one.label if one else f"{len(held)} things got wet",
+            code=spelled(one.code) if one else name,
+            url=one.get_absolute_url() if one else f"{url}#wet" if url else reverse("bench" if technician else "gear"),
+            fact="Got wet: test it." if one else "Got wet: test them.",
+            why=f"On {day_words(on)}{where}{'' if one else f': {listed}'}.",
+            mark="eye",
+            standing="test-due" if one else "",
+            group="got wet",
+        )
+
+
 def _taps(calls: Iterable[TestCall], person: Person) -> list[Tap]:
     taps: dict[tuple[datetime, int | None], Tap] = {}
     for call in calls:
@@ -66,6 +101,25 @@ def _taps(calls: Iterable[TestCall], person: Person) -> list[Tap]:
             tap = taps[key] = Tap(at=call.at, person=call.person, may_take_back=mine)
         tap.waiting.append(call.item)
     return sorted(taps.values(), key=lambda tap: tap.at, reverse=True)
+
+
+def held_in(case: Item) -> list[Item]:
+    """Return all that lies in a case, in its cases, and so on: a query a depth."""
+    found: dict[int, Item] = {}
+    holders = [case.pk]
+    for _depth in range(DEEPEST):
+        inside = list(Item.objects.owned().filter(in_case__in=holders).select_related("type"))
+        holders = [item.pk for item in inside if item.type.kind == Kind.CASE and item.pk not in found]
+        found.update({item.pk: item for item in inside})
+        if not holders:
+            break
+    return list(found.values())
+
+
+def wet_things(item: Item) -> list[Item]:
+    """Return what a thing that got wet calls to be tested: itself, or what lies in it; nothing where neither has a standing."""
+    things = held_in(item) if item.type.kind == Kind.CASE else [item]
+    return [thing for thing in things if thing.type.has_standing]
 
 
 def wet_case(request: HttpRequest, case: Item, held: list[Item], at: datetime) -> Panel | None:

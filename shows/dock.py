@@ -258,11 +258,11 @@ def known_of(items: list[Item], day: date) -> list[Known]:
     if cases:
         held = with_call(Item.objects.owned().filter(in_case__in=cases)).select_related("type").order_by("type__name", "name")
         for inside in held:
-            contents.setdefault(inside.in_case_id, []).append((inside.code, inside.label))
+            contents.setdefault(inside.in_case_id or 0, []).append((inside.code, inside.label))
             if inside.suspect_since:
-                suspect.setdefault(inside.in_case_id, []).append(inside.label)
+                suspect.setdefault(inside.in_case_id or 0, []).append(inside.label)
             elif call_short(inside) or (inside.test_by and inside.test_by <= day and inside.type.has_standing):
-                first.setdefault(inside.in_case_id, []).append(inside.label)
+                first.setdefault(inside.in_case_id or 0, []).append(inside.label)
         for case, count, label in _counts_in(cases):
             counted.setdefault(case, []).append((count, label))
     return [

@@ -15,11 +15,12 @@ from django.db.models.functions import Coalesce
 from company.templatetags.tape import metres
 from inventory.calc.excepts import dead_words
 from inventory.calc.kinds import Kind
-from inventory.models import CountMove
+from inventory.models import CountMove, Item
 from inventory.querysets import standing_expression
 from shows.calc.words import Critical, Ended
 from shows.models import Checkout, PullRow, Show
 
+MOST_PART_GOOD = 100
 Key = tuple[int, int]  # a gear type's key and a length in millimetres
 
 
@@ -325,6 +326,29 @@ def _pulled(checkout: Any) -> PulledItem:
 
 def _extra(type_id: int, type_name: str, kind: str, length_mm: int) -> PullLine:
     return PullLine(type_id=type_id, type_name=type_name, kind=kind, length_mm=length_mm, wanted=0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartGood:
+    """A part-good thing on our shelves that a line could be filled from."""
+
+    label: str
+    excepts: str
+    dead: str
+
+
+def part_good_for(lines: Iterable[PullLine]) -> dict[Key, list[PartGood]]:
+    """Return what lines that still lack things could be filled from and is good only in part, by type and length; one query."""
+    wanted = {(line.type_id, line.length_mm) for line in lines if not line.item_id and line.lacking}
+    if not wanted:
+        return {}
+    partly = Item.objects.in_the_shop().filter(~Q(excepts=""), type__in={key[0] for key in wanted}, suspect_since=None)
+    found: dict[Key, list[PartGood]] = defaultdict(list)
+    for item in partly.select_related("type").order_by("name", "code")[:MOST_PART_GOOD]:
+        one = PartGood(label=item.label, excepts=item.excepts, dead=dead_words(item.excepts))
+        for key in {(item.type_id, item.length_mm), (item.type_id, 0)} & wanted:
+            found[key].append(one)
+    return found
 
 
 def is_carrier(line: PullLine) -> bool:

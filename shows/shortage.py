@@ -75,11 +75,14 @@ def stock_of(types: Iterable[int], day: date) -> dict[Key, Stock]:
         .exclude(lent)
         .exclude(give_back_by__lt=day)
         .order_by()
-        .values("type", "length_mm")
+        .values("type", "length_mm", "custody_show")
         .annotate(owned=Count("pk"), unfit=Count("pk", filter=unfit))
     )
     owned: dict[Key, list[int]] = defaultdict(lambda: [0, 0])
+    unfit_at: dict[Key, dict[int, int]] = defaultdict(dict)
     for row in items:
+        if row["custody_show"] and row["unfit"]:
+            unfit_at[row["type"], row["length_mm"]][row["custody_show"]] = row["unfit"]
         owned[row["type"], row["length_mm"]][0] += row["owned"]
         owned[row["type"], row["length_mm"]][1] += row["unfit"]
     counted = (
@@ -91,7 +94,10 @@ def stock_of(types: Iterable[int], day: date) -> dict[Key, Stock]:
     for row in counted:
         owned[row["type"], row["length_mm"]][0] += row["total"] or 0
         owned[row["type"], row["length_mm"]][1] += row["bad"] or 0
-    return {key: Stock(owned=max(0, n), unfit=max(0, min(n, bad))) for key, (n, bad) in owned.items()}
+    return {
+        key: Stock(owned=max(0, n), unfit=max(0, min(n, bad)), unfit_at=unfit_at.get(key, {}))
+        for key, (n, bad) in owned.items()
+    }
 
 
 def item_rivals(show: Show) -> dict[int | None, list[Show]]:

@@ -137,6 +137,7 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "a/<str:code>/bad/": (HAND, HAND),
     "a/<str:code>/good/": (TECHNICIAN, TECHNICIAN),
     "faults/<int:pk>/close/": (TECHNICIAN, TECHNICIAN),
+    "faults/<int:pk>/take-back/": (NOBODY, HAND),
     "a/<str:code>/tests/": (HAND, NOBODY),
     "a/<str:code>/tests/chart.json": (HAND, NOBODY),
     "a/<str:code>/tests.csv": (HAND, NOBODY),

@@ -63,7 +63,7 @@ def item(request: HttpRequest, code: str) -> HttpResponse:
         "ahead": ahead,
         "past": past,
         "next": next((a for a in actions if a.next_step), None),
-        "in_hand": [a for a in actions if a.role == Role.HAND and not a.next_step],
+        "in_hand": [a for a in actions if a.role == Role.HAND and not (a.next_step or a.quiet)],
         "also": _others(actions),
         "says": "; ".join(p for p in (standing_words(found, found.standing), found.where_words if found.lifted else "") if p),
     }
@@ -72,7 +72,7 @@ def item(request: HttpRequest, code: str) -> HttpResponse:
 
 def _others(actions: list[ItemAction]) -> list[ItemAction]:
     first = next((a for a in actions if a.next_step), None)
-    return [a for a in actions if a is not first and (a.next_step or a.role != Role.HAND)]
+    return [a for a in actions if a is not first and (a.next_step or a.quiet or a.role != Role.HAND)]
 
 
 def _drawn(request: HttpRequest, found: Item, tell: object) -> Drawn | None:

@@ -10,6 +10,7 @@ from django.db import transaction
 from company.clock import today
 from company.models import Person
 from inventory.models import Item
+from maintenance.minding import WET_NOTED
 from maintenance.models import TestCall
 from maintenance.services.bench_effects import items_refold
 
@@ -44,8 +45,6 @@ def calls_record(
     What has no standing, is retired or went home is passed over. A thing's test falls due that day where the rule of its
     type says so; the next test of it answers the call.
     """
-    from maintenance.services.retest import items_reckon
-
     if why not in Why.values:
         raise CallRefused("Say why: it got wet, was dropped, or somebody asked.")
     uid, day = uid or uuids.uuid4(), today(at)
@@ -56,24 +55,78 @@ def calls_record(
         held = Item.objects.select_for_update(of=("self",), no_key=True).owned().filter(pk__in=wanted, type__has_standing=True)
         things = list(held.select_related("type").order_by("pk"))
         TestCall.objects.bulk_create(
-            [
-                TestCall(uid=uuids.uuid5(uid, str(item.pk)), item=item, why=why, show=show, at=at, person=person)
-                for item in things
-            ],
+            [TestCall(uid=call_uid(uid, item.pk), item=item, why=why, show=show, at=at, person=person) for item in things],
             ignore_conflicts=True,
         )
-        calls = list(TestCall.objects.filter(uid__in=[uuids.uuid5(uid, str(item.pk)) for item in things]).order_by("item"))
-        items_refold(item_ids=[item.pk for item in things], at=at)  # a call that comes in late may be answered already
-        items_reckon(item_ids=[item.pk for item in things], at=at)
+        calls = list(TestCall.objects.filter(uid__in=[call_uid(uid, item.pk) for item in things]).order_by("item"))
+        _reckon([item.pk for item in things], at)
         due = Item.objects.filter(pk__in=[item.pk for item in things], test_by__lte=day).count()
     return Called(calls=calls, due=due, words=_words(why, len(things), due))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wet:
+    """A report, on a scan or from a page, that things got wet: `uid` is the report's own, so that it is taken back by it."""
+
+    uid: uuids.UUID
+    items: tuple[int, ...]
+    at: datetime
+    show: int | None = None
+    person: int | None = None
+
+
+def wet_record(*, reports: Iterable[Wet], at: datetime) -> int:
+    """Call what got wet to be tested, once a report; one that was taken back stands again. Answers how many things.
+
+    Things without a standing are passed over. A constant number of queries however many reports.
+    """
+    reports = sorted(reports, key=lambda report: report.uid)
+    keys = sorted({item for report in reports for item in report.items})
+    if not keys:
+        return 0
+    with transaction.atomic():
+        held = Item.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=keys, type__has_standing=True)
+        judged = set(held.order_by("pk").values_list("pk", flat=True))
+        rows = [
+            TestCall(uid=call_uid(r.uid, item), item_id=item, why=Why.WET, show=r.show, at=r.at, person_id=r.person)
+            for r in reports
+            for item in r.items
+            if item in judged
+        ]
+        TestCall.objects.bulk_create(rows, ignore_conflicts=True)
+        TestCall.objects.filter(uid__in=[row.uid for row in rows], withdrawn_at__isnull=False).update(withdrawn_at=None)
+        _reckon(sorted(judged), at)
+    return len(judged)
+
+
+def wet_withdraw(*, reports: Iterable[tuple[uuids.UUID, Iterable[int]]], at: datetime) -> int:
+    """Take back what reports, each with its things, said got wet."""
+    uids = [call_uid(uid, item) for uid, items in reports for item in items]
+    return calls_withdraw(calls=TestCall.objects.filter(uid__in=uids), at=at) if uids else 0
+
+
+def call_uid(report: uuids.UUID, item: int) -> uuids.UUID:
+    """Return the uid of the call that one report makes for one thing."""
+    return uuids.uuid5(report, str(item))
+
+
+def _reckon(keys: list[int], at: datetime) -> None:
+    from maintenance.services.retest import items_reckon
+
+    items_refold(item_ids=keys, at=at)  # a call that comes in late may be answered already
+    items_reckon(item_ids=keys, at=at)
 
 
 def _words(why: str, called: int, due: int) -> str:
     if not called:
         return "Nothing there needs a test."
     what = {Why.WET: "got wet", Why.DROPPED: "was dropped", Why.ASKED: "is to be looked at"}[Why(why)]
-    things = "1 thing" if called == 1 else f"{called} things"
+    things = f"{called} things"
+    if (called, due, why) == (1, 1, Why.WET):
+        return WET_NOTED
+    if called == 1:
+        then = "It is to be tested before it goes out again." if due else "By the rule of its type that makes no test due."
+        return f"Noted: it {what}. {then}"
     if not due:
         return f"Noted of {things}: it {what}. By the rules of their types that makes no test due."
     return f"Noted of {things}: it {what}. {due} of them {'is' if due == 1 else 'are'} to be tested before going out again."

@@ -8,4 +8,5 @@ urlpatterns = [
     path("a/<str:code>/bad/", views.fault_report, name="fault-report"),
     path("a/<str:code>/good/", views.taken_as_good, name="taken-as-good"),
     path("faults/<int:pk>/close/", views.fault_close_page, name="fault-close"),
+    path("faults/<int:pk>/take-back/", views.fault_take_back, name="fault-take-back"),
 ]

@@ -7,7 +7,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST
 
 from company.access import technician_required
 from company.clock import now
@@ -18,9 +18,11 @@ from inventory.registries import show_names
 from inventory.search import item_of_code
 from maintenance.calc.symptoms import Symptom
 from maintenance.forms import CloseForm, GoodForm, WhichForm
-from maintenance.models import Fault
+from maintenance.models import Fault, TestCall
 from maintenance.registries import when_found
-from maintenance.services.faults import FaultRefused, fault_close, fault_of_item, fault_open, item_taken_as_good
+from maintenance.services.calls import calls_record
+from maintenance.services.faults import FaultRefused, fault_close, fault_of_item, fault_open, fault_withdraw, item_taken_as_good
+from maintenance.wet import wet_things
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
 NOTE_MOST = 500
@@ -46,6 +48,11 @@ def fault_report(request: HttpRequest, code: str) -> HttpResponse:
     said = request.POST.get("symptom", "")
     note = request.POST.get("note", "").replace("\0", " ").strip()
     too_long = f"At most {NOTE_MOST} characters: yours has {len(note)}." if len(note) > NOTE_MOST else ""
+    if request.method == "POST" and said == Symptom.WET and not too_long and (things := wet_things(item)):
+        given = {"uid": _uid(request.POST.get("uid", "")), "show": item.custody_show, "person": _who(request), "at": at}
+        called = calls_record(items=things, why=TestCall.Why.WET, **given)
+        messages.success(request, called.words)
+        return redirect(item)
     if request.method == "POST" and said in set(Symptom) and not too_long:
         fault_open(
             uid=_uid(request.POST.get("uid", "")),
@@ -133,3 +140,17 @@ def taken_as_good(request: HttpRequest, code: str) -> HttpResponse:
         return redirect(item)
     context = {"section": "Gear", "item": item, "form": form, "open": _open_faults(item)}
     return render(request, "maintenance/taken_as_good.html", context, status=422 if form.errors else 200)
+
+
+@require_POST
+def fault_take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take back one's own report, tapped by mistake: it never counted. Anybody may, of what they said themselves."""
+    fault = get_object_or_404(Fault.objects.select_related("item"), pk=pk, item__isnull=False)
+    item = cast(Item, fault.item)
+    if fault.person_id != _who(request).pk or fault.found_by_id is not None:
+        messages.warning(request, "Somebody else said that: a technician can see to it.")
+    elif fault.closed_at is None and fault_withdraw(uid=fault.uid, at=now()):
+        messages.success(request, "Taken back: nothing was said.")
+    else:
+        messages.warning(request, "There was nothing to take back: it was seen to, or taken back already.")
+    return redirect(item)

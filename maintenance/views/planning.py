@@ -27,7 +27,7 @@ def bench(request: HttpRequest) -> HttpResponse:
     at = now()
     day = today(at)
     asked, wrong = _asked(request.GET)
-    queue = queue_of(asked=asked, day=day)
+    queue = queue_of(asked=asked, day=day, at=at)
     settings = BenchSettings.current()
     mine = Sitting.objects.filter(person=signed_in(request), ended_at=None).order_by("-began_at").first()
     context: dict[str, Any] = {
@@ -54,7 +54,7 @@ def bench_paper(request: HttpRequest) -> HttpResponse:
     """Print the same list in the order a person walks the shelves."""
     asked, _wrong = _asked(request.GET)
     at = now()
-    queue = queue_of(asked=asked, day=today(at))
+    queue = queue_of(asked=asked, day=today(at), at=at)
     stops: dict[str, list[Row]] = {}
     for row in sorted(queue.rows, key=_walk):
         stops.setdefault(row.shelf, []).append(row)
@@ -84,7 +84,8 @@ def bench_start(request: HttpRequest) -> HttpResponse:
     if wrong:
         messages.error(request, wrong)
         return redirect("bench")
-    codes = queue_of(asked=asked, day=today(now())).codes
+    at = now()
+    codes = queue_of(asked=asked, day=today(at), at=at).codes
     if not codes:
         messages.warning(request, "Nothing on the list any more. Scan whatever you like to test.")
     request.session[SESSION] = codes

@@ -18,15 +18,14 @@ from maintenance.querysets import open_calls
 from maintenance.registries import out_with
 from maintenance.services.calls import CallRefused, calls_record, calls_withdraw
 from maintenance.views.record import item_or_404
-
-DEEPEST = 40  # cases in cases
+from maintenance.wet import held_in
 
 
 @require_POST
 def item_wet(request: HttpRequest, code: str) -> HttpResponse:
     """Note that a thing got wet; of a case, all that lies in it. Anybody may say so."""
     item, at = item_or_404(code), now()
-    things = _inside(item) if item.type.kind == Kind.CASE else [item]
+    things = held_in(item) if item.type.kind == Kind.CASE else [item]
     _call(request, things, show=item.custody_show, at=at, nothing="There is nothing in it that needs a test.")
     return redirect("case", code=item.code) if item.type.kind == Kind.CASE else redirect(item)
 
@@ -53,7 +52,7 @@ def wet_take_back(request: HttpRequest) -> HttpResponse:
         calls = calls.filter(show=int(show))
     elif code:
         item = item_or_404(code)
-        calls = calls.filter(item__in=_inside(item) if item.type.kind == Kind.CASE else [item])
+        calls = calls.filter(item__in=held_in(item) if item.type.kind == Kind.CASE else [item])
     else:
         calls = calls.none()
     if not person.is_technician:
@@ -84,19 +83,6 @@ def _call(request: HttpRequest, things: list[Item], *, show: int | None, at: dat
         messages.error(request, str(refused))
         return
     (messages.success if called.calls else messages.warning)(request, called.words)
-
-
-def _inside(case: Item) -> list[Item]:
-    """Return all that lies in a case, in its cases, and so on: a query a depth."""
-    found: dict[int, Item] = {}
-    holders = [case.pk]
-    for _depth in range(DEEPEST):
-        inside = list(Item.objects.owned().filter(in_case__in=holders).select_related("type"))
-        holders = [item.pk for item in inside if item.type.kind == Kind.CASE and item.pk not in found]
-        found.update({item.pk: item for item in inside})
-        if not holders:
-            break
-    return list(found.values())
 
 
 def _instant(text: str) -> datetime | None:

@@ -23,10 +23,11 @@ class Demand:
 
 @dataclass(frozen=True, kw_only=True)
 class Stock:
-    """What we own of a type and length, and how many of those are not fit to go."""
+    """What we own of a type and length, how many of those are not fit to go, and how many of the unfit are out to a show."""
 
     owned: int
     unfit: int = 0
+    unfit_at: Mapping[int, int] = field(default_factory=dict)
 
     @property
     def fit(self) -> int:
@@ -54,7 +55,8 @@ class Left:
 
     @property
     def short(self) -> int:
-        return max(0, self.wanted - self.left)
+        """Return how many this list itself lacks: what the others lack besides is not its own."""
+        return min(self.wanted, max(0, self.wanted - self.left))
 
     @property
     def why(self) -> str:
@@ -102,18 +104,27 @@ def shortages(
         against = [d for d in rivals[key[0]] if matches(key, d.key)]
         # what is promised changes only where a hold begins, so those days and the first are enough
         days = sorted({first, *(d.first for d in against if first <= d.first <= last)})
+        away: dict[int, int] = defaultdict(int)
+        for one in mine:
+            for show, number in one.unfit_at.items():
+                away[show] += number
         worst: Left | None = None
         for day in days:
             there: dict[tuple[str, int], int] = defaultdict(int)
             for d in against:
                 if d.first <= day <= d.last:
                     there[d.name, d.show] += d.count
+            # what is out to another show and not fit is one thing: it is counted as promised there
+            held: dict[int, int] = defaultdict(int)
+            for (_name, show), number in there.items():
+                held[show] += number
+            twice = sum(min(number, away.get(show, 0)) for show, number in held.items())
             found = Left(
                 key=key,
                 day=day,
                 wanted=count,
                 owned=owned,
-                unfit=unfit,
+                unfit=max(0, unfit - twice),
                 promised=sum(there.values()),
                 rivals=tuple((show, name, n) for (name, show), n in sorted(there.items())),
             )

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.calc.symptoms import Found, Symptom
-from maintenance.minding import contents_of, inside_words, mind_words
+from maintenance.minding import WET_NOTED, contents_of, inside_words, mind_words
 from maintenance.models import Fault, TestCall
 from shows.calc.evidence import Advice
 from shows.calc.words import Action
@@ -113,6 +113,8 @@ class Adviser:
     def _suspect_words(self, draft: Draft, item: Item) -> list[str]:
         """Say where what is suspect goes: not back on its shelf."""
         if draft.ill:
+            if draft.wet and item.pk in self.wet:
+                return [WET_NOTED]
             return [f"{ill_words(draft)}: noted. It goes to the bench, not the shelf."]
         since, symptom = self.suspect.get(item.pk, (None, ""))
         if since is None or since > draft.effective_at:

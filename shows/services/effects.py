@@ -16,9 +16,12 @@ from inventory.models import CountMove, Item, Placement
 from inventory.services.cases import placement_record
 from inventory.services.counted import count_undo, undo_of
 from maintenance.models import Fault
+from maintenance.services.calls import Wet, wet_record, wet_withdraw
 from maintenance.services.faults import Report, faults_open, faults_withdraw
 from shows.models import PullRow, Scan
 from shows.services.lacking import DEEPEST, placement_turned
+
+CALLED = "called"  # what a scan caused: these items are called to be tested, since they got wet
 
 
 def swap_pull_row(*, show: int, dead: int, spare: Item) -> dict[str, Any] | None:
@@ -138,6 +141,7 @@ def scans_taken_back(*, scans: Iterable[Scan], at: datetime, person: Person | No
     """Put back what these scans caused beside custody."""
     scans = list(scans)
     faults_withdraw(uids=[scan.uid for scan in scans], at=at)
+    wet_withdraw(reports=_called(scans), at=at)
     placed = _placed(scans)
     for scan in scans:
         caused = scan.caused or {}
@@ -171,6 +175,15 @@ def scans_done_again(*, scans: Iterable[Scan], at: datetime, person: Person | No
             for f in faults
         ]
     )
+    by_uid = {scan.uid: scan for scan in scans}
+    wet_record(
+        reports=[
+            Wet(uid=uid, items=tuple(items), at=scan.effective_at, show=scan.show_id, person=scan.actor_id)
+            for uid, items in _called(scans)
+            for scan in [by_uid[uid]]
+        ],
+        at=at,
+    )
     placed = _placed(scans)
     for scan in scans:
         caused = scan.caused or {}
@@ -183,6 +196,11 @@ def scans_done_again(*, scans: Iterable[Scan], at: datetime, person: Person | No
             placement_turned(scan.uid, done=True, at=at, person=person)
         if caused.get("counted"):
             _counts_turn(scan.uid, done=True, at=at, person=person)
+
+
+def _called(scans: Iterable[Scan]) -> list[tuple[uuid.UUID, list[int]]]:
+    """Return these scans that said something got wet, each with what was called to be tested by it."""
+    return [(scan.uid, called) for scan in scans if (called := (scan.caused or {}).get(CALLED))]
 
 
 def _counts_turn(uid: uuid.UUID, *, done: bool, at: datetime, person: Person | None) -> None:

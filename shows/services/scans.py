@@ -18,7 +18,9 @@ from inventory.calc.codes import Read, spell
 from inventory.calc.kinds import Evidence, Kind
 from inventory.models import Item
 from maintenance.calc.symptoms import Symptom
+from maintenance.services.calls import Wet, wet_record
 from maintenance.services.faults import Report, faults_open
+from maintenance.wet import wet_things
 from shows.calc import evidence as calc
 from shows.calc.custody import fold
 from shows.calc.finding import found_when
@@ -28,6 +30,7 @@ from shows.services.advising import Adviser
 from shows.services.counting import Counter, counted_lines
 from shows.services.custody import items_refold, project, show_refold
 from shows.services.effects import (
+    CALLED,
     Put,
     into_cases,
     item_changes,
@@ -146,6 +149,7 @@ class _Batch:
         self.fold_these: list[Draft] = []
         self.puts: dict[uuid.UUID, Put] = {}
         self.lacking: dict[uuid.UUID, list[str]] = {}
+        self.wet: dict[uuid.UUID, Wet] = {}
         self.folds: list[tuple[calc.Folded, Any, bool]] = []
 
     def record(self) -> list[ScanAnswer]:
@@ -159,6 +163,7 @@ class _Batch:
             self._swap()
             self._put()
             self._plan_changes()
+            self._plan_calls()
             self._insert()
             self._write()
         return [
@@ -302,7 +307,8 @@ class _Batch:
         channel, show = draft.parsed.channel, draft.show or 0
         item = self.named.get(self.on_line.get((show, channel), 0))
         says = f" {draft.symptom}" if draft.symptom and draft.symptom != Symptom.OTHER else ""
-        about = f"{item} is on it and is suspect from now on." if item else "Nobody has said yet what is on it."
+        then = "to be tested before it goes out again" if draft.wet and item and wet_things(item) else "suspect from now on"
+        about = f"{item} is on it and is {then}." if item else "Nobody has said yet what is on it."
         self._answer(
             draft, Outcome.ACCEPTED, Signal.FINE, f"Channel {channel}{says}: noted for {self.shows[show].name}. {about}"
         )
@@ -411,7 +417,7 @@ class _Batch:
             said, signal = [verdict.reason], verdict.signal
             if draft.action == Action.BACK:
                 said += self.adviser.welcome(draft, item.pk)
-            elif draft.action == Action.INSPECT and not draft.into and (noted := noted_words(draft)):
+            elif draft.action == Action.INSPECT and not draft.into and (noted := noted_words(draft, item)):
                 said, signal = [noted], Signal.LOOK
             elif draft.action == Action.OUT and draft.show is not None:
                 on_list = listed.words(show=draft.show, item=item)
@@ -493,6 +499,32 @@ class _Batch:
             for name in changes:  # a second scan of it in this batch finds it changed
                 setattr(item, name, "" if name == "lent_to" else draft.effective_at if name == "label_gone_since" else None)
 
+    def _plan_calls(self) -> None:
+        """Let what got wet be called to be tested; what has no standing, and nothing in it, is reported as a fault."""
+        for draft in self.fresh:
+            if not self._reports(draft):
+                continue
+            item = self._item_reported(draft)
+            things = self._judged(item) if item and draft.wet else []
+            if things:
+                self.caused[draft.uid][CALLED] = things
+                self.wet[draft.uid] = Wet(
+                    uid=draft.uid,
+                    items=tuple(things),
+                    at=draft.effective_at,
+                    show=draft.show,
+                    person=self.actor.pk if self.actor else None,
+                )
+
+    def _judged(self, key: int) -> list[int]:
+        item = self.items.get(key) or self.named.get(key)
+        return [thing.pk for thing in wet_things(item)] if item else []
+
+    def _item_reported(self, draft: Draft) -> int | None:
+        if draft.parsed.read is Read.CHANNEL:
+            return self.on_line.get((draft.show or 0, draft.parsed.channel))
+        return self.item_of[draft.code]
+
     # writing
 
     def _insert(self) -> None:
@@ -537,6 +569,8 @@ class _Batch:
         reports = self._reports_made()
         if reports:
             faults_open(reports=reports)
+        if self.wet:
+            wet_record(reports=self.wet.values(), at=self.received_at)
         items_changed(
             (int(pk), changes, draft.effective_at)
             for draft in self.fresh
@@ -555,7 +589,7 @@ class _Batch:
         reports: list[Report] = []
         told: set[int | None] = set()
         for draft in self.fresh:
-            if not self._reports(draft):
+            if not self._reports(draft) or draft.uid in self.wet:
                 continue
             report = self._report(draft)
             if draft.into and report.item in self.items and report.symptom == Symptom.OTHER:
@@ -574,12 +608,9 @@ class _Batch:
         return draft.parsed.read is Read.CHANNEL or (draft.ill and draft.parsed.read is Read.CODE)
 
     def _report(self, draft: Draft) -> Report:
-        if draft.parsed.read is Read.CHANNEL:
-            line = draft.parsed.channel
-            item = self.on_line.get((draft.show or 0, line))
-        else:
-            item = self.item_of[draft.code]
-            line = self.line_of.get((draft.show or 0, item), "")
+        item = self._item_reported(draft)
+        on_channel = draft.parsed.read is Read.CHANNEL
+        line = draft.parsed.channel if on_channel else self.line_of.get((draft.show or 0, item or 0), "")
         return Report(
             uid=draft.uid,
             item=item,

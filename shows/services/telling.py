@@ -9,6 +9,8 @@ from django.db.models import Sum
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.calc.symptoms import Symptom
+from maintenance.minding import CASE_WET_NOTED, WET_NOTED
+from maintenance.wet import wet_things
 from shows.calc.evidence import Head
 from shows.calc.words import Condition
 from shows.models import Checkout, PullRow
@@ -24,12 +26,14 @@ def ill_words(draft: Draft) -> str:
     return f"{said[:1].upper()}{said[1:]}"
 
 
-def noted_words(draft: Draft) -> str:
+def noted_words(draft: Draft, item: Item | None = None) -> str:
     """Say what an inspection noted and what to do with the thing; empty when it noted nothing."""
     if draft.condition == Condition.LABEL_GONE:
         return "Label gone: noted. It wants a new label."
     if not draft.ill:
         return ""
+    if draft.wet and item is not None and wet_things(item):
+        return CASE_WET_NOTED if item.type.kind == Kind.CASE else WET_NOTED
     if draft.note == BAG_NOTE:
         return f"{ill_words(draft)}: noted, in the bench bag."
     return f"{ill_words(draft)}: noted. Put it in the bench bag."

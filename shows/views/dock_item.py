@@ -70,5 +70,8 @@ def actions_of(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
     elif near:
         choice = choice_of(request, at, near)
         show = choice.show if choice and choice.show else _likeliest(near, None, at)
-        if show is not None:
+        if show is not None and item.suspect_since:
+            note = f"scan it out to {show.name}: the dock says stop"
+            yield ItemAction(name="It goes anyway", url=f"{url}?way=out", note=note, quiet=True)
+        elif show is not None:
             yield ItemAction(name=f"Scan it out to {show.name}", url=f"{url}?way=out")

@@ -18,7 +18,7 @@ from inventory.models import GearType
 from shows.calc.words import Critical, Feed
 from shows.goes_with import goes_with_lacking
 from shows.models import PullRow, Rig, Show
-from shows.progress import pull_progress, totals_of
+from shows.progress import part_good_for, pull_progress, totals_of
 from shows.pull_words import MOST, length_read, wanted_read
 from shows.services.pull import rig_pull, row_add, row_edit, row_move, row_put_back, row_remove, rows_copy
 from shows.shortage import item_rivals, shortages_of, unmet
@@ -41,12 +41,14 @@ def _draw(request: HttpRequest, show: Show, *, typed: dict[str, Any] | None = No
     lines = pull_progress(show, day=day)
     of_row = {row_id: line for line in lines for row_id in line.row_ids}
     left, rivals = unmet(shortages_of([show]).get(show.pk, {}), lines), item_rivals(show)
+    partly = part_good_for(lines)
     rows = [
         {
             "row": row,
             "line": of_row.get(row.pk),
             "left": None if row.item_id else left.get((row.type_id, row.length_mm)),
             "rivals": rivals.get(row.item_id or 0, []),
+            "partly": [] if row.item_id else partly.get((row.type_id, row.length_mm), []),
         }
         for row in show.pull_rows.select_related("type", "item__type")
     ]

@@ -15,13 +15,14 @@ from company.access import owner_required, signed_in, technician_required
 from company.clock import now, today
 from company.models import Person
 from company.plain import in_our_words
+from maintenance.bench_needs import ToTest, to_test_for
 from maintenance.wet import taps_of_show
 from shows.calc.times import shifted_weeks
 from shows.calc.words import ShowState
 from shows.filters import WHEN, ShowFilter
 from shows.forms import TIMES, ShowForm, local_wall
 from shows.models import Show, Venue
-from shows.progress import PullLine, pull_progress, pulls_progress, totals_of
+from shows.progress import Key, PartGood, PullLine, part_good_for, pull_progress, pulls_progress, totals_of
 from shows.services.shows import show_add as service_add
 from shows.services.shows import show_cancel, show_close, show_delete, show_plan_again
 from shows.services.shows import show_edit as service_edit
@@ -89,6 +90,7 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
     totals, when = totals_of(lines), tense(found, at)
     left = unmet(shortages_of([found]).get(found.pk, {}), lines)
     rivals = item_rivals(found) if when in {"coming", "on"} else {}
+    partly = part_good_for(lines) if when in {"coming", "on"} else {}
     last_time = None
     if found.venue_id:
         before = Show.objects.filter(venue=found.venue_id, load_in__lt=found.load_in).live()
@@ -103,12 +105,13 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
             "tense": when,
             "before": when in {"coming", "on"} and at < found.end,
             "late": at > found.home_by,
-            "rows": [_row(line, left, rivals) for line in lines if not line.is_extra],
+            "rows": [_row(line, left, rivals, partly) for line in lines if not line.is_extra],
             "extras": [line for line in lines if line.over],
             "totals": totals,
             "lacking": [line for line in lines if line.lacking],
             "still_out": [line for line in lines if line.out],
             "suspect": [i for line in lines for i in line.items if i.standing == "suspect" and i.state != "back"],
+            "to_test": _to_test(lines, found) if when in {"coming", "on"} and at < found.end else None,
             "taps": taps_of_show(found.pk, signed_in(request)),
             "may_get_wet": when in {"on", "over"} and totals.went > 0,
             "short": [short for short in left.values() if short.short],
@@ -133,10 +136,26 @@ def _times(found: Show) -> list[tuple[str, Any, bool]]:
     ]
 
 
-def _row(line: PullLine, left: dict[Any, Any], rivals: dict[int | None, list[Show]]) -> dict[str, Any]:
+def _to_test(lines: list[PullLine], found: Show) -> ToTest:
+    """Count what it could still take and is not proved by the day it loads in."""
+    lacking = [line for line in lines if line.lacking]
+    return to_test_for(
+        keys=[(line.type_id, line.length_mm) for line in lacking if not line.item_id],
+        named=[line.item_id for line in lacking if line.item_id],
+        day=today(found.load_in),
+    )
+
+
+def _row(
+    line: PullLine, left: dict[Any, Any], rivals: dict[int | None, list[Show]], partly: dict[Key, list[PartGood]]
+) -> dict[str, Any]:
     # a named item is short when somebody else names it too, not when its type is
     worst = None if line.item_id else left.get((line.type_id, line.length_mm))
-    return {"line": line, "left": worst, "rivals": rivals.get(line.item_id or 0, [])}
+    return {"line": line, "left": worst, "rivals": rivals.get(line.item_id or 0, []), "partly": _partly(line, partly)}
+
+
+def _partly(line: PullLine, partly: dict[Key, list[PartGood]]) -> list[PartGood]:
+    return [] if line.item_id else partly.get((line.type_id, line.length_mm), [])
 
 
 def _choices() -> dict[str, Any]:

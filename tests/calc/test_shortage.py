@@ -52,7 +52,7 @@ def test_the_worst_day_is_the_worst_of_all_days(wanted, first, days, stock, othe
             left[a_day(n)] = fit - promised
         worst = min(left.values())
         assert found[key].left == worst
-        assert found[key].short == max(0, count - worst)
+        assert found[key].short == min(count, max(0, count - worst))  # the rest is what the others lack
         assert found[key].day == min(day for day, n in left.items() if n == worst)
 
 
@@ -70,3 +70,26 @@ def test_the_sentence_has_its_numbers():
 def test_a_hold_of_a_century_is_answered_at_once():
     found = shortages(wanted={(1, 0): 1}, first=DAY, last=date(2099, 1, 1), stock={}, others=[])
     assert found[1, 0].short == 1
+
+
+def _short(*, wants, owned, unfit, promised, unfit_there=0):
+    return shortages(
+        wanted={(1, 0): wants},
+        first=a_day(2),
+        last=a_day(2),
+        stock={(1, 0): Stock(owned=owned, unfit=unfit, unfit_at={2: unfit_there} if unfit_there else {})},
+        others=[Demand(show=2, name="Harvest supper", key=(1, 0), count=promised, first=a_day(0), last=a_day(3))],
+    )[1, 0]
+
+
+def test_what_is_out_to_another_show_and_not_fit_is_one_thing():
+    desk = _short(wants=1, owned=1, unfit=1, promised=1, unfit_there=1)
+    assert (desk.short, desk.unfit, desk.promised) == (1, 0, 1)
+    assert desk.told.startswith("This list wants 1; we own 1, 1 promised to Harvest supper: short 1")
+    boxes = _short(wants=6, owned=16, unfit=12, promised=8, unfit_there=12)
+    assert (boxes.short, boxes.unfit, boxes.promised) == (2, 4, 8)
+
+
+def test_a_list_lacks_no_more_than_it_wants():
+    assert _short(wants=1, owned=1, unfit=1, promised=1).short == 1
+    assert _short(wants=6, owned=10, unfit=0, promised=20).short == 6

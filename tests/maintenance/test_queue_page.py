@@ -73,7 +73,7 @@ def test_what_somebody_reported_is_on_it_with_what_was_said(lead):
 
 def test_a_report_is_no_certainty_until_it_is_tested(lead):
     item = risky(reported(make_item(type=lead)), 1.0)
-    assert "60 % that it is bad" in listed()[item.pk]
+    assert "60\u202f% that it is bad" in listed()[item.pk]
 
 
 def test_what_is_overdue_says_by_how_much(lead):
@@ -85,6 +85,40 @@ def test_what_got_wet_is_called_in(lead):
     item = make_item(type=lead)
     TestCall.objects.create(uid=uuid.uuid4(), item=item, why="wet", at=NOW)
     assert "it got wet" in listed()[item.pk]
+
+
+def test_a_call_weighs_at_once_whatever_was_reckoned_before(lead):
+    item = risky(make_item(type=lead), 0.017)
+    TestCall.objects.create(uid=uuid.uuid4(), item=item, why="wet", at=NOW)
+    assert "20\u202f% that it is bad" in listed()[item.pk]
+    heard = risky(reported(make_item(type=lead)), 0.017)
+    assert "60\u202f% that it is bad" in listed()[heard.pk]
+
+
+def test_what_is_out_already_is_asked_of_no_shelf_and_named_apart(as_technician, lead):
+    show = make_show(load_in=NOW + timedelta(hours=2), name="Harvest supper")
+    make_pull_row(show, type=lead, count=2)
+    due = make_item(type=lead, test_by=a_day(-1))
+    away = [make_item(type=lead) for _ in range(2)]
+    make_checkout(show, away[0], at=NOW - timedelta(hours=1))
+    assert "Harvest supper" in listed()[due.pk]
+    assert [(one.count, one.out) for one in coming_between(TODAY, a_day(1))] == [(1, 1)]
+    make_checkout(show, away[1], at=NOW - timedelta(hours=1))
+    assert "Harvest supper" not in listed()[due.pk]
+    _answer, text = page(as_technician)
+    assert f"Out already to Harvest supper: 2 {lead.name}." in text
+
+
+def test_what_cannot_be_tested_before_its_show_loads_does_not_come_first(lead):
+    from company.clock import now
+
+    other = make_type(Kind.LEAD)
+    soon, later = make_show(load_in=now() + timedelta(minutes=2)), make_show(load_in=now() + timedelta(hours=30))
+    first, second = make_item(type=lead, test_by=a_day(-1)), make_item(type=other, test_by=a_day(-1))
+    make_pull_row(soon, item=first)
+    make_pull_row(later, item=second)
+    blocks = {p.candidate.item: p.candidate.blocks for p in queue_of(asked=Asked(), day=TODAY, at=now()).plan.picks}
+    assert blocks == {first.pk: False, second.pk: True}
 
 
 def test_a_coming_show_that_names_it_is_said(lead):
@@ -143,7 +177,7 @@ def test_what_nothing_asks_for_and_is_hardly_bad_is_left_alone(as_technician, le
     assert answer.context["queue"].rows == []
     assert "Nothing is worth testing tonight," in text
     assert "no test falls due within 7 days" in text
-    assert "the likeliest to be bad is so with a chance of 0.4 %" in text
+    assert "the likeliest to be bad is so with a chance of 0.4\u202f%" in text
 
 
 def test_the_list_fits_the_minutes_and_says_what_it_leaves_out(as_technician, lead):
@@ -224,14 +258,14 @@ def test_the_list_costs_the_same_queries_however_many(as_technician, lead, count
         page(as_technician, minutes="200")
 
 
-QUERIES = 31
+QUERIES = 33
 
 
 @pytest.mark.parametrize("count", [1, 50])
-def test_what_coming_shows_take_along_is_one_question(lead, count, django_assert_num_queries):
+def test_what_coming_shows_take_along_costs_the_same_however_many(lead, count, django_assert_num_queries):
     for n in range(count):
         make_pull_row(make_show(load_in=NOW + timedelta(days=1 + n % 10)), type=lead, count=2)
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(4):
         assert len(coming_between(TODAY, a_day(14))) == count
 
 
