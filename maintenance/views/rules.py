@@ -28,7 +28,7 @@ from maintenance.services.retest_models import clock_used, intervals_failed
 from maintenance.services.retest_rules import rule_of
 from maintenance.services.rules import RuleRefused, rule_forget, rule_set
 
-PAGE = 40
+PAGE = 30
 LONGEST = 80
 FEW = 8
 form_page = require_http_methods(["GET", "HEAD", "POST"])
