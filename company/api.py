@@ -98,6 +98,39 @@ Limit = Annotated[int, Field(ge=1, le=200)]
 Offset = Annotated[int, Field(ge=0, le=10_000_000)]
 
 
+class _TechnicianSession(SessionPerson):
+    """As SessionPerson, of a technician or owner."""
+
+    def __init__(self, said: str) -> None:
+        self.said = said
+        super().__init__()
+
+    def authenticate(self, request: HttpRequest, key: str | None) -> Person | None:
+        return _technician(super().authenticate(request, key), self.said)
+
+
+class _TechnicianToken(TokenPerson):
+    """As TokenPerson, of a technician or owner."""
+
+    def __init__(self, said: str) -> None:
+        self.said = said
+        super().__init__()
+
+    def authenticate(self, request: HttpRequest, token: str) -> Person | None:
+        return _technician(super().authenticate(request, token), self.said)
+
+
+def _technician(person: Person | None, said: str) -> Person | None:
+    if person is not None and not person.is_technician:
+        raise HttpError(403, said)
+    return person
+
+
+def technicians_alone(said: str) -> list[Any]:
+    """Return the `auth` of a call for technicians: anybody else is told so with 403 before the body is looked at."""
+    return [_TechnicianToken(said), _TechnicianSession(said)]
+
+
 def person_of(request: HttpRequest) -> Person:
     """Return who is asking, whether by session or by token."""
     return request.auth

@@ -6,10 +6,9 @@ from uuid import UUID
 
 from django.http import HttpRequest
 from ninja import Body, Router, Schema, Status
-from ninja.errors import HttpError
 from pydantic import Field, model_validator
 
-from company.api import PROBLEMS, CleanText, Instant, Problem, person_of
+from company.api import PROBLEMS, CleanText, Instant, Problem, person_of, technicians_alone
 from company.clock import now
 from inventory.calc import codes
 from inventory.calc.kinds import Kind
@@ -113,7 +112,12 @@ class BenchTestOut(Schema):
     again: bool
 
 
-@router.post("/bench-tests", response={200: BenchTestOut, **PROBLEMS}, summary="Send a bench test")
+@router.post(
+    "/bench-tests",
+    response={200: BenchTestOut, **PROBLEMS},
+    summary="Send a bench test",
+    auth=technicians_alone("Bench tests are a technician's."),
+)
 def bench_tests(request: HttpRequest, body: Body[BenchTestIn]) -> Any:
     """Take one bench test and answer its verdict with reasons. Sending the same id again gives the same answer.
 
@@ -121,8 +125,6 @@ def bench_tests(request: HttpRequest, body: Body[BenchTestIn]) -> Any:
     sentence, and nothing of it is written.
     """
     person = person_of(request)
-    if not person.is_technician:
-        raise HttpError(403, "Bench tests are a technician's.")
     try:
         return _answer(test_record(given=_given(body), person=person, received_at=now()))
     except TestRefused as refused:

@@ -54,6 +54,13 @@ def main() -> int:
             print(f"{said}, rows written\t{written}\t-")
             print(f"{said}, longest transaction ms\t{longest}\t{WAIT_MS}")
             print(f"{said}, longest wait of {scans.count} scans ms\t{scans.longest * 1000:.0f}\t-")
+        process = child("wear")
+        answer = process.stdout.read()  # type: ignore[union-attr]
+        if process.wait():
+            return 1
+        seconds, longest, looked = answer.split()
+        print(f"wear looked for in {looked} types the first time, seconds\t{seconds}\t-")
+        print(f"wear looked for in one type, longest seconds\t{longest}\t-")
         process = child("one")
         answer = process.stdout.read()  # type: ignore[union-attr]
         if process.wait():
@@ -221,6 +228,19 @@ def reckon_all(news: bool) -> None:
     print(f"{took:.1f} {most:.0f} {max(spans, default=0) * 1000:.0f} {done.written}")
 
 
+def look_for_wear() -> None:
+    """Look for wear in every type at once, as the first night after the reckoning does."""
+    from company.clock import now
+    from maintenance.services.retest_wear import wear_look
+
+    told: list[float] = []
+    began = time.perf_counter()
+    looked = wear_look(at=now(), progress=lambda _done, _total: told.append(time.perf_counter()))
+    ended = time.perf_counter()
+    longest = max((b - a for a, b in zip(told, [*told[1:], ended], strict=True)), default=0.0)
+    print(f"{ended - began:.1f} {longest:.2f} {looked.types}")
+
+
 def reckon_one() -> None:
     """Reckon single items, each right after a test of its own, as recording a test does."""
     from django.db import connection
@@ -259,6 +279,8 @@ if __name__ == "__main__":
             fill(int(sys.argv[3]), int(sys.argv[4]))
         elif what == "all":
             reckon_all(sys.argv[3] == "1")
+        elif what == "wear":
+            look_for_wear()
         else:
             reckon_one()
     else:

@@ -102,6 +102,7 @@ def main(items: int, shows: int) -> None:
         "bench queue": page("/bench/?minutes=90"),
         "bench queue, one show": page(f"/bench/?minutes=90&show={coming.pk}"),
         "rules": page("/bench/rules/"),
+        "one rule": page(f"/bench/rules/{item.type_id}/"),
         "forecasts": page("/bench/forecasts/"),
         "API items": page("/api/items?limit=50"),
         "API items, search": page("/api/items?search=quarry&limit=50"),

@@ -8,6 +8,8 @@ from company.models import Company, Person
 from inventory.calc import codes
 from inventory.calc.kinds import KINDS_WITHOUT_STANDING, Kind
 from inventory.models import CountedLine, CountMove, GearType, Item, Label, Place
+from maintenance.models import BenchTest, Forecast, ForecastOutcome, UseLedger
+from maintenance.services.retest import types_reckon
 from shows.models import Checkout, CustodyHead, PullRow, Scan, Show, Venue
 
 WORDS = ["red", "blue", "tall", "old", "spare", "north", "south", "quarry", "barn", "chapel"]
@@ -70,6 +72,7 @@ def fill(items: int, shows: int, at: datetime) -> None:
         (PullRow(show=s, type=types[r], length_mm=0, count=3, rank=r) for s in made_shows for r in range(15)), batch_size=5000
     )
     _history(pick, made, made_shows, owner, at)
+    _bench(pick, at)
 
 
 def _show(n: int, shows: int, at: datetime, venues: list[Venue]) -> Show:
@@ -118,6 +121,60 @@ def _history(pick: random.Random, items: list[Item], shows: list[Show], owner: P
     for scan in scans:
         newest[scan.code] = scan
     CustodyHead.objects.bulk_create((_head(item, newest.get(item.code)) for item in items), batch_size=5000)
+
+
+def _bench(pick: random.Random, at: datetime) -> None:
+    """Test what was tested, reckon all of it as the night does, and leave some thousands of forecasts, half of them told."""
+    tests = BenchTest.objects.bulk_create(
+        (
+            BenchTest(
+                uid=uuid.UUID(int=pick.getrandbits(128), version=4),
+                item_id=pk,
+                procedure="word",
+                depth="ohms",
+                done_at=done_at,
+                received_at=done_at,
+                verdict="fail" if pick.random() < 0.04 else "pass",
+            )
+            for pk in Item.objects.filter(tested_on__isnull=False).order_by("pk").values_list("pk", flat=True)
+            for done_at in (at - timedelta(days=400), at - timedelta(days=100))
+        ),
+        batch_size=2000,
+    )
+    UseLedger.objects.bulk_create(
+        (
+            UseLedger(item_id=item, occasion=f"show:{show}", day=opened_at.date(), state="done", basis="line")
+            for item, show, opened_at in Checkout.objects.order_by("pk").values_list("item", "show", "opened_at")
+        ),
+        batch_size=2000,
+        ignore_conflicts=True,
+    )
+    types_reckon(at=at)
+    few = tests[: min(len(tests) // 4, 8000)]
+    forecasts = Forecast.objects.bulk_create(
+        (
+            Forecast(
+                item_id=t.item_id, test=t, made_at=t.done_at, shows=5 + n % 20, test_by=at.date(), chance=0.01 + n % 9 / 100
+            )
+            for n, t in enumerate(few)
+            if t.verdict == "pass"
+        ),
+        batch_size=1000,
+    )
+    ForecastOutcome.objects.bulk_create(
+        (
+            ForecastOutcome(
+                forecast=f,
+                resolved_at=at - timedelta(days=1),
+                shows=f.shows,
+                chance=f.chance,
+                failed=pick.random() < f.chance,
+                how="bench",
+            )
+            for f in forecasts[::2]
+        ),
+        batch_size=1000,
+    )
 
 
 def _head(item: Item, last: Scan | None) -> CustodyHead:

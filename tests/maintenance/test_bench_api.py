@@ -169,3 +169,23 @@ def test_one_item_costs_what_fifty_cost(as_technician, company):
         counts.append(len(queries))
         assert len(answer) == len(some)
     assert counts[0] == counts[1] <= 4
+
+
+def test_a_hand_is_refused_before_the_body_is_looked_at(as_hand, lead):
+    for body in ("{}", "no JSON", '{"id": 4}'):
+        answer = as_hand.post(URL, body, content_type="application/json")
+        assert answer.status_code == 403 and answer.json()["detail"] == "Bench tests are a technician's."
+    assert not BenchTest.objects.exists()
+
+
+def test_a_test_costs_the_same_after_one_test_and_after_thirty(as_technician, lead):
+    def asked():
+        with CaptureQueriesContext(connection) as caught:
+            assert sent(as_technician, lead).status_code == 200
+        return len(caught)
+
+    sent(as_technician, lead)
+    first = asked()
+    for _ in range(28):
+        sent(as_technician, lead)
+    assert asked() == first <= 66
