@@ -1,4 +1,4 @@
-"""An item's life as a strip: what is ahead, today, and what has been, with long quiet runs of shows and good tests told in one line."""
+"""An item's life as a strip: what is ahead, today, and what has been, long quiet runs told in one line."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
