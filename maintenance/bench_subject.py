@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import F, Max, OuterRef, Q, Subquery
+from django.db.models import Exists, F, Max, OuterRef, Q, Subquery
 
 from inventory.calc.kinds import KINDS_WITH_CHANNELS, Kind
 from inventory.models import FACTS_OF_KIND, Item
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 # A box's own first figures are what its later ones are held against; a lead's are held against its copper.
 _GOLDEN = frozenset(Procedure) - {Procedure.WIRING, Procedure.WORD, Procedure.UNDO, Procedure.MAINS}
+
+# A stage box of sockets and cores alone is wired as a multicore's channels are; its type has no wiring of its own.
+PASSIVE_STAGE_BOX = "multicore"
 
 _WITHOUT_GOLDEN = frozenset({Kind.LEAD, Kind.MULTICORE, Kind.POWER})
 
@@ -58,13 +61,22 @@ class Subject:
 
 def subject_of(items: Iterable[Item]) -> dict[int, Subject]:
     """Return what the bench must know of each item, by key. Needs `type`."""
-    from maintenance.calc.procedures import procedures_for
+    from maintenance.calc.procedures import is_passive_stage_box, procedures_for
 
     items = list(items)
     if not items:
         return {}
     keys = [item.pk for item in items]
     facts = _facts(items)
+    for item in items:
+        known = facts.get(item.type_id, {})
+        if item.type.kind == Kind.STAGE_BOX and is_passive_stage_box(known):
+            facts[item.type_id] = {
+                "wiring": PASSIVE_STAGE_BOX,
+                "sends": known.get("inputs"),
+                "returns": known.get("outputs"),
+                **known,
+            }
     wanted = {f["wiring"] for f in facts.values() if f.get("wiring")}
     wirings = {w.key: w for w in Wiring.objects.filter(key__in=wanted)} if wanted else {}
     faults: dict[int, list[Fault]] = defaultdict(list)
@@ -123,22 +135,29 @@ def _facts(items: list[Item]) -> dict[int, dict[str, Any]]:
 
 
 def _golden(keys: list[int]) -> dict[int, dict[str, float]]:
-    """Return the figures of each item's first passing test since it was last made as new."""
+    """Return the figures of each item's first passing test since it was last made as new.
+
+    A test done while it was suspect teaches nothing unless it answered every fault, nor does a figure held against nothing.
+    """
     if not keys:
         return {}
     rebuilt = (
         standing_repairs().filter(item=OuterRef("item"), as_new=True).order_by().values("item").annotate(at=Max("done_at"))
     )
     passed = telling_tests().filter(item=OuterRef("pk"), verdict=Verdict.PASS, procedure__in=_GOLDEN)
+    suspect = Fault.objects.filter(item=OuterRef("item"), withdrawn_at=None, opened_at__lte=OuterRef("done_at")).filter(
+        Q(closed_at=None) | Q(closed_at__gt=OuterRef("done_at"))
+    )
     first = (
-        passed.alias(rebuilt_at=Subquery(rebuilt.values("at")))
+        passed.filter(~Exists(suspect))
+        .alias(rebuilt_at=Subquery(rebuilt.values("at")))
         .filter(Q(rebuilt_at=None) | Q(done_at__gte=F("rebuilt_at")))
         .order_by("done_at", "uid")
         .values("pk")[:1]
     )
     chosen = Item.objects.filter(pk__in=keys).order_by().annotate(first=Subquery(first)).values_list("first", flat=True)
     golden: dict[int, dict[str, float]] = defaultdict(dict)
-    figures = BenchFigure.objects.filter(test__in=[pk for pk in chosen if pk]).order_by("pk")
+    figures = BenchFigure.objects.filter(test__in=[pk for pk in chosen if pk], within=True).order_by("pk")
     for item, name, value in figures.values_list("test__item", "name", "value"):
         golden[item][name] = value
     return golden
@@ -150,7 +169,7 @@ def lead_of(item: Item, facts: Mapping[str, Any], wiring: Wiring | None, channel
     from maintenance.calc.wiring_effects import Family, family_of, holds_parts
     from maintenance.calc.wirings import WiringError, wiring_read
 
-    if item.type.kind not in {Kind.LEAD, Kind.MULTICORE}:
+    if item.type.kind not in {Kind.LEAD, Kind.MULTICORE} and not facts.get("wiring"):
         return None, ""
     if wiring is None:
         named = facts.get("wiring", "")
@@ -166,7 +185,7 @@ def lead_of(item: Item, facts: Mapping[str, Any], wiring: Wiring | None, channel
     return (
         Lead(
             wiring=read,
-            length_m=item.length_mm / 1000,
+            length_m=(item.length_mm or 0) / 1000,
             core_mm2=facts.get("core_mm2"),
             core_awg=facts.get("core_awg"),
             tinned=bool(facts.get("tinned")),

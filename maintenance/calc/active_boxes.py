@@ -1,11 +1,15 @@
-"""Active direct boxes: gain on each of their supplies, what they draw, and whether they stop drawing when unplugged."""
+"""Active direct boxes: gain on each of their supplies, what they draw, and whether they stop drawing when unplugged.
+
+The least that proves one, channel by channel: that it works (gain on cells or phantom, or ears), and its pins (polarity,
+isolation, the lift, the through socket, or ears). What else was left out is named.
+"""
 
 from collections.abc import Mapping
 
 from maintenance.calc.bench import Capability, Finding, Verdict
 from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.box_gain import MOST_DRAW_MA, expected_gain, granted, least_phantom_v, loading_db, loads
-from maintenance.calc.box_steps import LEVEL_CAUTION, channels_of, crackle, joins, pads, polarity, sound
+from maintenance.calc.box_steps import LEVEL_CAUTION, PINS, channels_of, crackle, joins, pads, polarity, sound
 from maintenance.calc.boxes import GAIN_HIGH, GAIN_LOW, SILENT_DB, named_gain
 from maintenance.calc.steps import OHM, Answers, Found, Says, Step, between, figure_of, finding_of, golden_of, keyed, said
 
@@ -41,7 +45,7 @@ def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[st
             *_loading(facts, limits, golden, channel),
             *pads(facts, limits, channel),
             polarity(facts, channel),
-            sound(channel, gains, ("that it works",)),
+            sound(channel, gains, ("that it works", PINS)),
             crackle(channel),
         ]
     if facts.get("switched_by_input_jack") and facts.get("runs_on_cells"):
@@ -308,6 +312,7 @@ def _channel(
                 f"at most {said(limits.gain_db, 'dB')} is meant."
             )
             found.append((says, text, (keyed(base, channel),)))
+    found += _apart(gains, silent, channel, limits)
     stuck = {
         base: told
         for base in ("gain-cells", "gain-phantom")
@@ -317,6 +322,40 @@ def _channel(
         stays_in, text = next(iter(stuck.values()))
         found.append((stays_in, text, tuple(keyed(b, channel) for b in _FEEDS)))
     return found
+
+
+_QUIETER_ON = {
+    "gain-cells": Says(
+        name="quieter on cells",
+        title="Quieter on cells than on phantom",
+        effect="The level jumps when its supply changes over, and it distorts where phantom is off.",
+        repair="Cells and their clips first, then the supply change-over.",
+    ),
+    "gain-phantom": Says(
+        name="quieter on phantom",
+        title="Quieter on phantom than on cells",
+        effect="Weak and distorted once its cells are used up or out.",
+        repair="Pin 1, the lift switch, then the path from pins 2 and 3 to its supply.",
+    ),
+}
+
+
+def _apart(
+    gains: Mapping[str, float | None], silent: set[str], channel: int | None, limits: BenchLimits
+) -> list[tuple[Says, str, tuple[str, ...]]]:
+    """Hold the two full supplies against each other: what feeds a box must not change its gain."""
+    cells, phantom = gains["gain-cells"], gains["gain-phantom"]
+    if cells is None or phantom is None or {"gain-cells", "gain-phantom"} & silent:
+        return []
+    apart = abs(cells - phantom)
+    if apart <= limits.gain_db:
+        return []
+    base = "gain-cells" if cells < phantom else "gain-phantom"
+    text = (
+        f"{said(cells, 'dB')} on cells and {said(phantom, 'dB')} on phantom: {said(apart, 'dB')} apart, "
+        f"at most {said(limits.gain_db, 'dB')} is meant."
+    )
+    return [(_QUIETER_ON[base], text, (keyed(base, channel),))]
 
 
 def _silent(answers: Answers, key: str, gain: float) -> bool:

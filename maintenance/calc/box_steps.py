@@ -14,6 +14,8 @@ TAP_CAUTION = (
 LEVEL_CAUTION = "Start low."
 METER_CAUTION = "Continuity or ohms only: never an insulation tester into a box."
 
+PINS = "its pins: polarity, through, lift or isolation"  # any of these shows that the sockets reach where they should
+
 _SWITCH = "Clean or replace the lift switch; look for a solder bridge or a case screw that joins both sides."
 
 
@@ -29,6 +31,7 @@ def joins(facts: Mapping[str, object], channel: int | None) -> list[Step]:
         steps.append(
             Step(
                 key=keyed("isolation", channel),
+                proves=(PINS,),
                 title="Output joined to input",
                 how=f"Lift on: measure from output pins 2 and 3 to {_poles(facts)}. Is any of them joined, or below 1\u2009MΩ?",
                 needs=Capability.CONTINUITY,
@@ -50,6 +53,7 @@ def joins(facts: Mapping[str, object], channel: int | None) -> list[Step]:
         steps.append(
             Step(
                 key=keyed("through", channel),
+                proves=(PINS,),
                 title="Through joined to input",
                 how="Tip of the input to tip of the through socket, sleeve to sleeve: are both joined?",
                 needs=Capability.CONTINUITY,
@@ -75,6 +79,7 @@ def _lift(facts: Mapping[str, object], channel: int | None, *, on: bool) -> Step
     ground = "the input's pin 1 or sleeve" if is_isolator(facts) else "the input's sleeve"
     return Step(
         key=keyed("lift-on" if on else "lift-off", channel),
+        proves=(PINS,),
         title=f"Pin 1 joined to sleeve, lift {'on' if on else 'off'}",
         how=(
             f"Switch to lift: is pin 1 of the output joined to {ground}? "
@@ -139,6 +144,7 @@ def pads(facts: Mapping[str, object], limits: BenchLimits, channel: int | None) 
 def polarity(facts: Mapping[str, object], channel: int | None) -> Step:
     return Step(
         key=keyed("polarity", channel),
+        proves=(PINS,),
         title="Plus in comes out as plus",
         how=f"Polarity tester from {'the hot leg' if is_isolator(facts) else 'tip'} to pin 2: does plus come out as plus?",
         needs=Capability.POLARITY,

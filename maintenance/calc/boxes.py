@@ -1,4 +1,8 @@
-"""Passive direct boxes and line isolators: transformers, whose windings and gain say whether they are well."""
+"""Passive direct boxes and line isolators: transformers, whose windings and gain say whether they are well.
+
+The least that proves one, channel by channel: the input and the output side (gain, or both windings, or ears), and its pins
+(polarity, isolation, the lift, the through socket, or ears). What else was left out is named.
+"""
 
 import math
 from collections.abc import Mapping
@@ -6,7 +10,7 @@ from collections.abc import Mapping
 from maintenance.calc.bench import Capability, Finding
 from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.box_gain import expected_gain, granted, is_isolator, loads
-from maintenance.calc.box_steps import LEVEL_CAUTION, METER_CAUTION, channels_of, crackle, joins, pads, polarity, sound
+from maintenance.calc.box_steps import LEVEL_CAUTION, METER_CAUTION, PINS, channels_of, crackle, joins, pads, polarity, sound
 from maintenance.calc.steps import OHM, Answers, Found, Says, Step, between, figure_of, finding_of, golden_of, keyed, said
 
 # Typical windings, from memory: secondary tens of ohms to about 200, primary about 1 to 3 kohm with its pads beside it.
@@ -45,7 +49,9 @@ def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[st
             *joins(facts, channel),
             *pads(facts, limits, channel),
             polarity(facts, channel),
-            sound(channel, (keyed("gain", channel), keyed("winding-out", channel)), ("the input side", "the output side")),
+            sound(
+                channel, (keyed("gain", channel), keyed("winding-out", channel)), ("the input side", "the output side", PINS)
+            ),
             crackle(channel),
         ]
     return tuple(steps)

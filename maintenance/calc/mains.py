@@ -5,6 +5,7 @@ Nothing here knows a country's limits, and no word here says that a thing may be
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from maintenance.calc.bench import Capability
 from maintenance.calc.bench_limits import BenchLimits
@@ -25,6 +26,12 @@ def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[st
     residual = figure_of(facts, "residual_current_ma")
     # a lead or distribution has a rating, powered gear a mains current; a residual-current device holds electronics too
     electronics = "rating_a" not in facts or residual is not None
+    # a residual-current device is tested for the shop by somebody with the tester for it: the figures on that sheet are taken
+    steps = _steps(facts, limits, residual, electronics)
+    return tuple(replace(step, needs=None) for step in steps) if residual else steps
+
+
+def _steps(facts: Mapping[str, object], limits: BenchLimits, residual: float | None, electronics: bool) -> tuple[Step, ...]:
     return (
         Step(
             key="visual",
@@ -118,7 +125,35 @@ def lay_out(facts: Mapping[str, object], limits: BenchLimits, golden: Mapping[st
                     ),
                     most=100_000,
                     over=True,
-                )
+                ),
+                Step(
+                    key="button",
+                    title="Its own button trips it",
+                    how="Powered: press its test button, then reset it. Does it trip at once, and hold again?",
+                    wanted=True,
+                    caution="Warn everybody fed by it first.",
+                    expect="Yes.",
+                    says=Says(
+                        name="button does not trip",
+                        title="Its own button does not trip it",
+                        effect="It may not save a life when it must.",
+                        repair=_TAKE_OUT,
+                    ),
+                ),
+                Step(
+                    key="polarity",
+                    title="Line and neutral as marked",
+                    how="With the tester, from its plug to each of its sockets: line to line, neutral to neutral?",
+                    wanted=True,
+                    caution=DEAD,
+                    expect="Yes.",
+                    says=Says(
+                        name="line and neutral swapped",
+                        title="Line and neutral are swapped",
+                        effect="What is switched off or fused may stay live.",
+                        repair=_TAKE_OUT,
+                    ),
+                ),
             ]
             if residual
             else []
@@ -192,9 +227,12 @@ def look(
         reasons.insert(0, f"Kept and not compared, for your company has set no limit: {names}.")
     cannot = []
     if not measured:
-        cannot.append("Nothing was measured: eyes alone leave earth and insulation unknown.")
+        cannot.append(
+            "Nothing was measured: eyes alone leave earth and insulation unknown. Enter the figures of whoever has a tester, "
+            "or let a competent person close what is open on its page."
+        )
     elif len(kept) == len(measured):
-        cannot.append("No limit is set for what was measured.")
+        cannot.append("No limit is set for what was measured: enter your company's limits on the limits page of the bench.")
     opens = [says for key, says in _OPEN.items() if answers.value(key) == math.inf]
     findings = tuple(finding_of(says, None, "The tester shows that it is above its range.") for says in opens)
     open_keys = frozenset(key for key in _OPEN if answers.value(key) == math.inf)

@@ -16,6 +16,7 @@ LOAD_OHM = 1400.0  # draws a P48 input's full 10 mA
 OTHER_LOAD_OHM = 3300.0
 FEED_TOLERANCE = 0.10
 GONE_V = 1.0
+GONE_SHARE = 0.05  # of what the other leg gives: a leg that gives less is open. Our proposal.
 HOLDS = "that phantom holds under load"
 
 
@@ -295,7 +296,7 @@ def look(
         for finding, keys in _channel(channel, answers, supply, limits):
             findings.append(finding)
             instead.update(keys)
-    reasons = () if figure_of(facts, "inputs") else (UNCOUNTED,)
+    reasons = (*(() if figure_of(facts, "inputs") else (UNCOUNTED,)), *_coarse(steps, answers, limits))
     cannot = (f"No figures of {supply.name} under load were found, and open volts alone prove nothing.",)
     return Found(
         findings=tuple(findings),
@@ -317,6 +318,17 @@ def _channel(
     read = [v for v in opened.values() if v is not None]
     if read and all(v < GONE_V for v in read):
         return [(finding_of(_NO_PHANTOM, channel, f"Without load it reads {_volts(opened)}."), every)]
+    span = short_range_ma(supply)
+    if span is not None and (dead := _leg_open(shorted, span[0])):
+        other = 5 - dead
+        leg = Says(
+            name="one leg without phantom",
+            title=f"The leg of pin {dead} is open",
+            effect="Fed through one resistor only, the sag is twice as far and hum comes in; many devices stay dead.",
+            repair=f"Feed resistor of pin {dead}, its joints and the socket's contact.",
+        )
+        text = f"Pin {dead} gives {_milliamps(shorted[dead] or 0.0, 1)}, pin {other} {_milliamps(shorted[other] or 0.0, 1)}."
+        return [(finding_of(leg, channel, text), every)]
     found: list[tuple[Finding, tuple[str, ...]]] = []
     gone = [pin for pin, v in opened.items() if v is not None and v < GONE_V]
     if len(gone) == 1:
@@ -370,14 +382,26 @@ def _collapse(step: Step, loaded: float, idle: float, shorted: Mapping[int, floa
     return finding_of(says, step.channel, text)
 
 
+def _leg_open(shorted: Mapping[int, float | None], least_ma: float) -> int | None:
+    """Return the pin whose leg gives next to nothing while the other gives its current, or None."""
+    for dead, other in ((2, 3), (3, 2)):
+        nothing, current = shorted[dead], shorted[other]
+        if nothing is not None and current is not None and current >= least_ma and nothing < GONE_SHARE * current:
+            return dead
+    return None
+
+
 def _match(
     channel: int | None, shorted: dict[int, float | None], supply: Supply, limits: BenchLimits
 ) -> list[tuple[Finding, tuple[str, ...]]]:
+    """Hold the two legs against each other, the last digit of the meter allowed for."""
     two, three = shorted[2], shorted[3]
     if two is None or three is None or max(two, three) <= 0:
         return []
-    share = abs(two - three) / ((two + three) / 2)
-    if share <= limits.phantom_match_share:
+    places = _places(two, three)
+    middle = (two + three) / 2
+    share = max(0.0, abs(two - three) - 10.0**-places) / middle
+    if share <= limits.phantom_match_share + 1e-9:
         return []
     says = Says(
         name="legs differ",
@@ -386,11 +410,33 @@ def _match(
         repair="Replace both feed resistors by a matched pair.",
         weight=Verdict.WATCH if share <= FEED_TOLERANCE else Verdict.FAIL,
     )
+    apart = abs(two - three) / middle
     text = (
-        f"Pin 2 gives {two:.3f}\u2009mA and pin 3 {three:.3f}\u2009mA: {share:.1%} apart, "
-        f"at most {limits.phantom_match_share:.1%} is meant."
+        f"Pin 2 gives {_milliamps(two, places)} and pin 3 {_milliamps(three, places)}: {apart:.{1 if apart < 0.1 else 0}%} "
+        f"apart, at most {limits.phantom_match_share:.1%} is meant."
     )
     return [(finding_of(says, channel, text), ())]
+
+
+def _places(*values: float) -> int:
+    """Return to how many decimals currents were written: one at least, for what reads 7.0 is kept as 7."""
+    return min(3, max(1, *(len(f"{value:.3f}".rstrip("0").partition(".")[2]) for value in values)))
+
+
+def _milliamps(value: float, places: int) -> str:
+    return f"{value:.{places}f}\u2009mA"
+
+
+def _coarse(steps: tuple[Step, ...], answers: Answers, limits: BenchLimits) -> tuple[str, ...]:
+    """Say where the meter's last digit is coarser than what the two legs are held to."""
+    for channel in dict.fromkeys(step.channel for step in steps):
+        two, three = (answers.value(keyed(f"short-{pin}", channel)) for pin in (2, 3))
+        if two and three and (digit := 10.0 ** -_places(two, three)) > limits.phantom_match_share * (two + three) / 2:
+            return (
+                f"The legs were read to {digit:g}\u2009mA, and {limits.phantom_match_share:.1%} is less than that: two that "
+                "read alike so may still differ.",
+            )
+    return ()
 
 
 def _volts(opened: Mapping[int, float | None]) -> str:

@@ -75,6 +75,8 @@ def procedures_for(kind: str, facts: Facts) -> tuple[Procedure, ...]:
         return Procedure.MICROPHONE, Procedure.WORD
     if kind in {Kind.TRANSMITTER, Kind.RECEIVER}:
         return Procedure.TRANSMITTER, Procedure.WORD
+    if kind == Kind.STAGE_BOX and is_passive_stage_box(facts):
+        return Procedure.WIRING, Procedure.WORD
     if kind in {Kind.DESK, Kind.STAGE_BOX}:
         fed = facts.get("phantom") != "none"
         return (*((Procedure.PHANTOM,) if fed else ()), Procedure.INPUT, Procedure.WORD)
@@ -87,6 +89,11 @@ def procedures_for(kind: str, facts: Facts) -> tuple[Procedure, ...]:
     if kind == Kind.POWER:
         return (Procedure.MAINS,)
     return (Procedure.WORD,)
+
+
+def is_passive_stage_box(facts: Facts) -> bool:
+    """Say whether a stage box is sockets and cores alone, with neither preamplifiers nor phantom: tested as a multicore is."""
+    return facts.get("digital") is False and facts.get("phantom") == "none"
 
 
 def steps_for(

@@ -181,3 +181,28 @@ def test_what_cannot_be_is_refused_with_a_sentence_and_its_place(key, value, wor
         judged({"open-3" if key != "open-3" else "open-2": 48.0, key: value})
     assert caught.value.where == 1
     assert str(caught.value).endswith((".", "?"))
+
+
+def test_the_last_digit_of_the_meter_is_allowed_for_between_the_legs():
+    rows = [("open-2", 48.0), ("open-3", 48.0), ("load", 14.0), ("short-2", 7.0), ("short-3", 6.9)]
+    alike = phantom(rows)
+    assert alike.verdict == Verdict.PASS and any("0.1\u2009mA" in r for r in alike.reasons)
+    (finding,) = phantom([*rows[:3], ("short-2", 7.0), ("short-3", 6.6)]).findings
+    assert "7.0\u2009mA" in finding.text and "6.600" not in finding.text
+    (finer,) = phantom([*rows[:3], ("short-2", 7.061), ("short-3", 6.992)]).findings
+    assert "7.061\u2009mA" in finer.text
+
+
+def test_a_leg_that_gives_nothing_is_open_and_no_resistor_is_guessed_at():
+    (finding,) = phantom([("open-2", 48.0), ("open-3", 48.0), ("load", 8.2), ("short-2", 7.0), ("short-3", 0.0)]).findings
+    assert finding.title.startswith("The leg of pin 3 is open") and "as if each leg" not in finding.text
+
+
+def phantom(rows):
+    return judge_steps(
+        procedure=Procedure.PHANTOM,
+        facts={"inputs": 1, "phantom": "global"},
+        readings=[StepReading(step=key, value=value) for key, value in rows],
+        limits=BenchLimits(),
+        golden={},
+    )

@@ -71,6 +71,7 @@ def test_every_kind_with_a_standing_has_a_test_and_the_others_none(kind):
         ("interface-box", {"active": False}, Procedure.PASSIVE_BOX),
         ("desk", {"phantom": "global"}, Procedure.PHANTOM),
         ("stage-box", {"phantom": "none"}, Procedure.INPUT),
+        ("stage-box", {"phantom": "none", "digital": False, "inputs": 16}, Procedure.WIRING),
         ("loudspeaker", {"impedance_ohm": 8}, Procedure.DRIVER),
         ("loudspeaker", {"impedance_ohm": 64, "powered": False}, Procedure.HEADPHONES),
         ("receiver", {}, Procedure.TRANSMITTER),
@@ -320,7 +321,7 @@ def test_insulation_is_never_measured_into_electronics():
     powered = all_steps(Procedure.MAINS, {"powered": True, "mains_a": 3})
     assert "insulation" not in {s.key for s in powered} and "leakage" in {s.key for s in powered}
     residual = all_steps(Procedure.MAINS, {"rating_a": 10, "residual_current_ma": 30})
-    assert [s.key for s in residual] == ["visual", "earth", "leakage", "trip"]
+    assert [s.key for s in residual] == ["visual", "earth", "leakage", "trip", "button", "polarity"]
     assert any("never into electronics" in s.caution for s in all_steps(Procedure.MAINS, LEAD) if s.key == "insulation")
 
 
@@ -342,3 +343,17 @@ def test_no_sentence_of_any_procedure_says_that_a_thing_is_safe():
     assert safe <= {
         "The program records results; it never declares anything safe. Local codes and a licensed or competent person decide."
     }
+
+
+def test_a_residual_current_device_takes_the_figures_of_whoever_has_a_tester():
+    facts = {"rating_a": 16, "residual_current_ma": 30}
+    asked = steps_for(procedure=Procedure.MAINS, facts=facts, capabilities=frozenset(), limits=LIMITS, golden={})
+    assert {"earth", "trip", "button", "polarity"} <= {step.key for step in asked}
+    readings = [
+        StepReading(step="visual", yes=True),
+        StepReading(step="trip", value=28.0),
+        StepReading(step="button", yes=True),
+    ]
+    assert judged(Procedure.MAINS, facts, readings, limits=LIMITS).verdict == Verdict.PASS
+    late = [StepReading(step="visual", yes=True), StepReading(step="button", yes=False)]
+    assert judged(Procedure.MAINS, facts, late, limits=LIMITS).verdict == Verdict.FAIL

@@ -188,7 +188,7 @@ def test_windings_without_a_first_reading_are_watched_and_never_failed():
 @pytest.mark.parametrize(("share", "verdict"), [(0.05, Verdict.PASS), (0.15, Verdict.FAIL), (-0.15, Verdict.FAIL)])
 def test_windings_are_held_against_the_units_own_first_reading(share, verdict):
     golden = {"Output winding": 40.0, "Input winding": 1500.0}
-    answers = {"winding-out": 40.0, "winding-in": 1500.0 * (1 + share)}
+    answers = {"winding-out": 40.0, "winding-in": 1500.0 * (1 + share), "polarity": True}
     judgement = judged(Procedure.PASSIVE_BOX, PASSIVE, answers, golden)
     assert judgement.verdict == verdict
 
@@ -251,7 +251,7 @@ def test_nothing_measured_is_nothing_said():
 
 
 def test_one_winding_alone_proves_one_side_alone():
-    judgement = judged(Procedure.PASSIVE_BOX, PASSIVE, {"winding-out": 40.0})
+    judgement = judged(Procedure.PASSIVE_BOX, PASSIVE, {"winding-out": 40.0, "through": True})
     assert judgement.verdict == Verdict.CANNOT_TELL
     assert judgement.reasons == ("Nothing that was measured shows the input side.",)
 
@@ -357,3 +357,20 @@ def test_a_listener_alone_can_pass_an_active_box_and_what_was_not_measured_is_sa
     judgement = judged(Procedure.ACTIVE_BOX, ACTIVE, {"sound": True, "crackle": False})
     assert judgement.verdict == Verdict.PASS
     assert {"Gain on cells", "Gain on low cells", "Plus in comes out as plus"} <= set(judgement.not_measured)
+
+
+@pytest.mark.parametrize(
+    ("procedure", "facts", "key", "value"),
+    [(Procedure.PASSIVE_BOX, PASSIVE, "gain", -21.0), (Procedure.ACTIVE_BOX, ACTIVE, "gain-cells", -0.5)],
+)
+def test_a_gain_alone_proves_no_box_and_what_is_left_is_named(procedure, facts, key, value):
+    alone = judged(procedure, facts, {key: value})
+    assert alone.verdict == Verdict.CANNOT_TELL and any("its pins: polarity" in r for r in alone.reasons)
+    both = judged(procedure, facts, {key: value, "polarity": True})
+    assert both.verdict == Verdict.PASS and "Through joined to input" in both.not_measured
+
+
+def test_supplies_are_held_against_one_another_before_any_first_reading_is_known():
+    weak = GOOD_ACTIVE | {"gain-cells": -1.2, "gain-phantom": -20.0, "gain-low-phantom": -20.0}
+    judgement = judged(Procedure.ACTIVE_BOX, ACTIVE | {"pad_db": None}, {k: v for k, v in weak.items() if k != "pad"})
+    assert judgement.verdict == Verdict.FAIL and "quieter on phantom" in names(judgement)

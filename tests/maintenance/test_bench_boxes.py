@@ -7,15 +7,15 @@ from datetime import timedelta
 import pytest
 
 from inventory.calc.kinds import Kind
-from inventory.models import DeskFacts, InterfaceBoxFacts, PowerFacts
+from inventory.models import DeskFacts, InterfaceBoxFacts, PowerFacts, StageBoxFacts
 from maintenance.bench_subject import subject_of
-from maintenance.calc.bench import Capability, Depth, Procedure, StepReading, Verdict
+from maintenance.calc.bench import Capability, Depth, PairReading, Procedure, StepReading, Verdict
 from maintenance.calc.bench_limits import BenchLimits
 from maintenance.calc.procedures import steps_for
-from maintenance.models import BenchFigure, BenchSettings
+from maintenance.models import BenchFigure, BenchSettings, BenchTest
 from maintenance.services.bench import Given, TestRefused, test_record
 from maintenance.services.faults import fault_open
-from tests.builders import NOW, make_item, make_type
+from tests.builders import NOW, make_item, make_type, make_wiring
 
 pytestmark = pytest.mark.django_db
 
@@ -164,3 +164,36 @@ def test_an_answer_that_cannot_be_is_refused_and_nothing_is_kept(box, values, wo
     with pytest.raises(TestRefused, match=words):
         recorded(box, Procedure.PASSIVE_BOX, values)
     assert not box.bench_tests.exists()
+
+
+def test_a_first_reading_is_not_learnt_while_a_box_is_suspect(box):
+    fault_open(uid=uuid.uuid4(), item=box, symptom="hums", at=NOW - timedelta(hours=1))
+    looked = recorded(box, Procedure.PASSIVE_BOX, {"pad": 20.1, "through": True, "gain": -21.8})
+    assert looked.judgement.verdict == Verdict.PASS and looked.open_still and subject_of([box])[box.pk].golden == {}
+    recorded(box, Procedure.PASSIVE_BOX, GOOD, hours=1)
+    assert subject_of([box])[box.pk].golden["Output winding"] == 40.0
+
+
+def test_a_stage_box_of_sockets_and_cores_is_tested_as_a_multicore(company):
+    make_wiring("multicore", per_channel=True, ends="A: three-pin socket: 1 2 3\nB: three-pin plug: 1 2 3")
+    of = make_type(Kind.STAGE_BOX)
+    StageBoxFacts.objects.create(type=of, inputs=8, outputs=0, phantom="none", digital=False)
+    subject = subject_of([make_item(type=of)])
+    (one,) = subject.values()
+    assert one.procedures[0] == Procedure.WIRING and one.channels == 8
+    assert one.lead is not None and one.lead.wiring.sends == 8 and not one.no_lead
+
+
+def test_readings_beside_a_word_are_not_thrown_away(box):
+    given = Given(
+        uid=uuid.uuid4(),
+        item=box,
+        procedure=Procedure.WORD,
+        depth=Depth.LAMPS,
+        done_at=NOW,
+        word=True,
+        readings=(PairReading(a="A2", b="B2", above_ohms=2e7),),
+    )
+    with pytest.raises(TestRefused, match="a word would throw them away"):
+        test_record(given=given, person=None, received_at=NOW)
+    assert not BenchTest.objects.exists()
