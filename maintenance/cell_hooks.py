@@ -16,6 +16,7 @@ from maintenance.cell_between import between_shows
 from maintenance.cell_querysets import counting_capacity_tests, counting_readings, counting_swaps, stock_of_types
 from maintenance.models import CellLot, CellType
 from maintenance.services.cell_stock import lot_words
+from maintenance.services.cell_types import may_hold_cells
 
 DID = {SwapReason.DIED: "its cell died", SwapReason.LEAKED: "its cell leaked"}
 
@@ -118,6 +119,8 @@ def shopping(request: HttpRequest, at: datetime) -> Iterable[Wanted]:
 
 def life_entries(item: Item, at: datetime) -> Iterable[LifeEntry]:
     """Swaps, readings and capacity tests of an item."""
+    if not may_hold_cells(item.type):
+        return
     for swap in counting_swaps().filter(item=item).select_related("type", "lot", "cell_set__type", "person"):
         whence = f" from {lot_words(swap.lot)}" if swap.lot else f": {swap.cell_set}" if swap.cell_set else ""
         did = DID.get(SwapReason(swap.reason)) or ("cells out" if swap.type is None else "new cell" + "s" * (swap.cells > 1))

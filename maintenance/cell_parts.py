@@ -13,7 +13,7 @@ from inventory.models import Item
 from inventory.registries import ItemAction, Panel
 from maintenance.cell_device import bays_of, shown_of
 from maintenance.cell_tape import notches
-from maintenance.services.cell_types import plan_of
+from maintenance.services.cell_types import may_hold_cells, plan_of
 
 SHEETS = ("maintenance/vendor/uplot/uPlot.min.css", "maintenance/cells.css")
 MODULES = ("maintenance/cells.js",)
@@ -65,7 +65,7 @@ def actions_of_cells(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
 
 
 def _powered(item: Item) -> bool:
-    if item.type.kind == Kind.CELL_SET:
+    if item.type.kind == Kind.CELL_SET or not may_hold_cells(item.type):
         return False
     return bool(item.type.bays or plan_of([item.type])[item.type_id].full_charge_h)
 

@@ -30,6 +30,8 @@ _OF_KIND = (
     *("key", "name", "system", "units", "nominal_v", "fresh_most_v", "curve", "capacity", "r_fresh_ohm", "r_empty_ohm"),
     *("end_v", "loss_per_year", "sigma_v", "cold", "floor_v", "valid_to_ma", "rechargeable", "flat", "regulated"),
 )
+# leads and stands hold no cells, whatever a plan says: their pages are spared the asking
+_NEVER_POWERED = frozenset({Kind.LEAD, Kind.MULTICORE, Kind.STAND, Kind.CASE, Kind.CONSUMABLE, Kind.POWER})
 # where neither the shop nor the catalogue says: guesses by class, from memory
 _BY_KIND: dict[Kind, dict[str, Any]] = {
     Kind.INTERFACE_BOX: {"draw": 4.5, "stops_below_v": 6.0, "sounds_poor_below_v": 7.0},
@@ -200,3 +202,8 @@ def sizes_wanted(types: Iterable[GearType]) -> dict[int, str]:
     types = list(types)
     sizes = dict(CellType.objects.filter(key__in={t.cell_size for t in types}).values_list("key", "size"))
     return {type_.pk: sizes.get(type_.cell_size, type_.cell_size) for type_ in types}
+
+
+def may_hold_cells(type: GearType) -> bool:
+    """Say whether a thing of this type could hold cells, or be a set of them."""
+    return bool(type.bays) or type.kind not in _NEVER_POWERED
