@@ -10,7 +10,7 @@ from typing import Any
 from maintenance.bench_subject import Subject
 from maintenance.calc.bench import Capability, Depth, PairReading, Procedure, StepReading
 from maintenance.calc.bench_limits import BenchLimits
-from maintenance.calc.bench_typed import RANGE_TOP_OHM, Typed, TypedError, channels_typed, reading_typed, written
+from maintenance.calc.bench_typed import RANGE_TOP_OHM, Typed, TypedError, channels_typed, is_over, reading_typed, written
 from maintenance.calc.steps import between, said
 from maintenance.calc.symptoms import Symptom
 from maintenance.calc.wiring_words import ohms_words
@@ -187,6 +187,11 @@ def asked_of(
         if subject.lead.has_electronics:
             asked.caution = "More than copper sits between its pins: never an insulation tester on it."
         asked.groups = _pair_groups(subject, depth, limits, capabilities, temperature_c, symptoms, also)
+        if asked.in_ohms and asked.is_flexed:
+            for one in asked.fields:
+                one.expect = f"worst while bent, {one.expect}".rstrip(", ")
+        if asked.in_ohms and (blind := _too_fine(subject, limits, capabilities, temperature_c)):
+            asked.caution = f"{asked.caution} {blind}".strip()
         wiring = subject.lead.wiring
         if wiring.sends is not None:
             asked.counts = (wiring.sends, len(wiring.channels) - wiring.sends)
@@ -215,6 +220,23 @@ def asked_of(
         channels.setdefault(step.channel, Group(title=title)).fields.append(StepField(step=step))
     asked.groups = list(channels.values())
     return asked
+
+
+def _too_fine(subject: Subject, limits: BenchLimits, capabilities: frozenset[Capability], temperature_c: float) -> str:
+    """Say that a loudspeaker lead's cores are finer than what the shop's meters show; empty where they are not."""
+    from maintenance.calc.wiring import core_limits
+    from maintenance.calc.wiring_limits import TEST_LEADS_OHM
+
+    lead = subject.lead
+    if lead is None or not lead.loudspeaker or Capability.MILLIOHMS in capabilities:
+        return ""
+    core = core_limits(lead=lead, limits=limits, temperature_c=temperature_c).core
+    if core is None or core.pass_ohm >= TEST_LEADS_OHM:
+        return ""
+    return (
+        f"A core of it may read {ohms_words(core.pass_ohm)} at most, and a two-wire meter of tenths cannot see that: a thin "
+        "joint passes here. It takes a four-wire meter."
+    )
 
 
 def _pair_groups(
@@ -296,6 +318,8 @@ def prefill(asked: Asked, test: BenchTest) -> None:
         if isinstance(one, PairField):
             pair = frozenset((one.a, one.b))
             one.value, one.flexed = as_read.get((pair, False), ""), as_read.get((pair, True), "")
+            if asked.in_ohms and one.flexed and not one.value:
+                one.value, one.flexed = one.flexed, ""
             if not asked.in_ohms and asked.is_flexed and one.flexed:
                 one.value = "drops out" if one.value == "beep" and one.flexed == "no beep" else one.value or one.flexed
         elif found := steps.get(one.step.key):
@@ -382,7 +406,8 @@ def _pair_answer(one: PairField, asked: Asked, *, rest: bool) -> list[PairReadin
         return []
     if typed.is_empty and rest:
         typed = Typed(above_ohms=RANGE_TOP_OHM)
-    found = [] if typed.is_empty else [_pair(one, typed, flexed=False)]
+    # one answer of a flexed test is the worst while bent, and stands for both; two are lying still and bent
+    found = [] if typed.is_empty else [_pair(one, typed, flexed=asked.is_flexed and bent.is_empty)]
     return found + ([] if bent.is_empty else [_pair(one, bent, flexed=True)])
 
 
@@ -401,14 +426,24 @@ def _step_answer(one: StepField) -> list[StepReading]:
             return [StepReading(step=step.key, yes=False)]
         one.wrong = "Say yes or no."
         return []
-    if step.over and text in {"o", "ol", "over", "over range"}:
+    if step.over and is_over(text):
         return [StepReading(step=step.key, yes=False)]
     try:
         value = float(text.replace(",", ".").replace("\u2212", "-").removesuffix(step.unit.lower()).strip())
     except ValueError:
+        if step.unit.lower() in {"ohm", "\u03c9"} and (ohms := _ohms(one.value)) is not None:
+            return [StepReading(step=step.key, value=ohms)]
         one.wrong = f"“{one.value[:LONGEST_ANSWER]}” is no number: write it in {step.unit}, as {_example(step)}."
         return []
     return [StepReading(step=step.key, value=value)]
+
+
+def _ohms(text: str) -> float | None:
+    """Return ohms written as at a meter, 1k2 or 4M7; None where it is no such number."""
+    try:
+        return reading_typed(text).ohms
+    except TypedError:
+        return None
 
 
 def _example(step: Any) -> str:

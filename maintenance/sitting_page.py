@@ -106,6 +106,12 @@ class OnBench:
     after: UUID = NONE_SEEN
     began: str = ""
     refused: str = ""
+    read: tuple[int, int] = (0, 0)  # what was read before and kept: how many answers of how many
+
+    @property
+    def takes_word(self) -> bool:
+        """Say whether the tester's word is a test of it: on mains gear it is none."""
+        return Procedure.WORD in self.subject.procedures
 
     @property
     def symptoms(self) -> list[Symptom]:

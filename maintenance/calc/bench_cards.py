@@ -15,17 +15,17 @@ class BenchWord(StrEnum):
     """What a bench card says."""
 
     PASS = "pass"  # noqa: S105 (no password: a verdict)
-    FAIL = "fail"
     YES = "yes"
-    NO = "no"
     AGAIN = "again"
-    UNDO = "undo"
+    NO = "no"
     NEXT = "next"
     CELL = "cell"
     FLEXED = "flexed"
+    UNDO = "undo"
     STILL = "still"
     RUN = "run"
     END = "end"
+    FAIL = "fail"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,19 +42,20 @@ class BenchCard:
         return f"{PREFIX}.{self.word.upper()}"
 
 
+# in the order they are printed: pass and fail at the two ends, so that a hurried hand takes neither for the other
 BENCH_CARDS = (
     BenchCard(word=BenchWord.PASS, name="Pass", does="The thing in hand passes: the tester says good."),
-    BenchCard(word=BenchWord.FAIL, name="Fail", does="The thing in hand fails and is suspect at once."),
     BenchCard(word=BenchWord.YES, name="Yes", does="Answers the step that is asked with yes."),
-    BenchCard(word=BenchWord.NO, name="No", does="Answers the step that is asked with no."),
     BenchCard(word=BenchWord.AGAIN, name="Again", does="Clears the readings of the thing in hand: measure it again."),
-    BenchCard(word=BenchWord.UNDO, name="Undo", does="Takes back the last test by a new row."),
-    BenchCard(word=BenchWord.NEXT, name="Next", does="Leaves the thing in hand as it is; scan the next."),
+    BenchCard(word=BenchWord.NO, name="No", does="Answers the step that is asked with no."),
+    BenchCard(word=BenchWord.NEXT, name="Next", does="Lays the thing in hand aside, its readings kept; scan the next."),
     BenchCard(word=BenchWord.CELL, name="Swapped a cell", does="The thing in hand got a fresh cell."),
     BenchCard(word=BenchWord.FLEXED, name="Flexed", does="What is tested from now on is bent while it is read."),
+    BenchCard(word=BenchWord.UNDO, name="Undo", does="Steps back one reading; with nothing in hand, takes back the last test."),
     BenchCard(word=BenchWord.STILL, name="Not flexed", does="What is tested from now on lies still."),
     BenchCard(word=BenchWord.RUN, name="Run", does="From now on each scan is a good one; scan it again to stop."),
     BenchCard(word=BenchWord.END, name="End of sitting", does="Closes this sitting at the bench."),
+    BenchCard(word=BenchWord.FAIL, name="Fail", does="The thing in hand fails and is suspect at once."),
 )
 
 

@@ -8,7 +8,12 @@ RANGE_TOP_OHM = 2e7  # what "over range" is taken for where the meter does not s
 MOST_OHM = 1e12
 _TIMES = {"": 1.0, "m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
 _NUMBER = re.compile(r"(?P<over>>?)\s*(?P<number>\d+(?:[.,]\d*)?|[.,]\d+)\s*(?P<times>[mkKMG]?)\s*(?:Ω|ohms?|Ohms?|OHMS?|R|r)?")
-_OVER = frozenset({"o", "ol", "over", "over range", "0l", "0.l", "o.l", "o.l.", "inf", "infinity", "\u221e", "1 ."})
+# a letter in the place of the point, as on resistors: 1k2, 4M7, 0R5
+_LETTERED = re.compile(r"(?P<whole>\d{1,9})(?P<times>[kKMGRr])(?P<part>\d{1,6})(?:\s*(?:Ω|ohms?|Ohms?|OHMS?))?")
+_OVER = frozenset(
+    {"o", "ol", "over", "over range", "out of range", "open", "0l", "0.l", "o.l", "o.l.", "inf", "infinite", "infinity"}
+    | {"\u221e", "1 ."}
+)
 _BEEP = frozenset({"s", "b", "beep", "beeps", "y", "yes"})
 _SILENT = frozenset({"n", "no", "no beep", "silent", "-"})
 
@@ -44,6 +49,9 @@ def reading_typed(text: str) -> Typed:
         return Typed(beep=False)
     if clean.startswith(("-", "\u2212")):
         raise TypedError(f"{_short(clean)}: a resistance is never below nothing. Null the meter's leads and read it again.")
+    if lettered := _LETTERED.fullmatch(clean):
+        times = "" if lettered["times"] in "rR" else lettered["times"]
+        clean = f"{lettered['whole']}.{lettered['part']}{times}"
     found = _NUMBER.fullmatch(clean)
     if not found:
         raise TypedError(f"{_short(clean)} is no reading. Write ohms, as 0.81 or 1.2k; o for over range; s for a beep.")
@@ -55,6 +63,11 @@ def reading_typed(text: str) -> Typed:
             raise TypedError("Over range is above some figure, as > 20M.")
         return Typed(above_ohms=value)
     return Typed(ohms=value)
+
+
+def is_over(text: str) -> bool:
+    """Say whether a text means over the meter's range: OL, open, \u221e."""
+    return " ".join(text.split()).lower() in _OVER
 
 
 def _short(text: str) -> str:

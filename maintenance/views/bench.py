@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from company.access import signed_in, technician_required
 from company.clock import now
 from inventory.models import Item
+from maintenance.bench_drafts import draft_back, draft_forget, draft_given, draft_keep, draft_laid, drafts_of, words_of
 from maintenance.bench_form import IN_OHMS, LAMPS_OF, answered
 from maintenance.calc.bench import Depth, Procedure, Verdict
 from maintenance.calc.bench_cards import BenchWord, read_bench_card
@@ -37,8 +38,20 @@ from maintenance.views.sitting_answer import (
 )
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
+BESIDE_WORD = (
+    "Readings are typed as well, and a word would throw them away. Ask for the verdict on the readings, or clear them and give "
+    "your word alone. Nothing is written yet."
+)
 DOUBLE = timedelta(seconds=6)  # a scanner whose trigger is held reads the same label twice
 PAGE = 50
+# what may be typed for a label; the script knows the same words
+TYPED_WORDS = {word.value: word for word in BenchWord} | {
+    "good": BenchWord.PASS,
+    "bad": BenchWord.FAIL,
+    "back": BenchWord.UNDO,
+    "b": BenchWord.UNDO,
+    "not flexed": BenchWord.STILL,
+}
 SOUNDS = {Verdict.PASS: "pass", Verdict.WATCH: "watch", Verdict.FAIL: "fail", Verdict.CANNOT_TELL: "unknown"}
 
 
@@ -105,15 +118,54 @@ def sitting_scan(request: HttpRequest, pk: int) -> HttpResponse:
     run = request.POST.get("run") == "yes"
     if sitting.ended_at:
         return go(request, sitting, say="This sitting has ended. Continue it first.", sound="unknown")
-    word = read_bench_card(text)
+    here = _in_hand(request)
+    if here is not None and (fields := draft_given(request.POST)):
+        draft_keep(request.session, sitting=sitting, code=here.code, fields=fields, post=request.POST)
+    word = TYPED_WORDS.get(text.lower()) or read_bench_card(text)
     if word is not None:
         return _obey(request, sitting, word, run)
     if not text:
         return go(request, sitting, run=run)
     found = found_by(text, back=sitting.get_absolute_url())
+    if here is not None and not found.item and not found.url:
+        return go(request, sitting, scan=here.code, say=_unheard(text, found.says, here), sound="unknown")
+    if here is not None and not run and here != found.item:
+        say = _laid_aside(request, sitting, here)
+        return go(request, sitting, scan=text, say=say, sound="scan" if found.item else "unknown")
     if not run or found.item is None:
         return go(request, sitting, run=run, scan=text, sound="scan" if found.item else "unknown")
     return _good_one(request, sitting, found.item)
+
+
+def _in_hand(request: HttpRequest) -> Item | None:
+    return found_by(request.POST["on"], back="").item if request.POST.get("on") else None
+
+
+def _unheard(text: str, says: str, here: Item) -> str:
+    """Say in one sentence what could not be read; the thing in hand stays there with its readings."""
+    short = f"“{text[:24]}{'…' if len(text) > 24 else ''}”"
+    if "dock" in says or "channel" in says:
+        return f"{says} {here} is still in hand."
+    return f"{short} is no label, and no answer to what is asked of {here}: nothing of it is lost."
+
+
+def _laid_aside(request: HttpRequest, sitting: Sitting, here: Item) -> str:
+    """Say what is kept of a thing that is laid aside half read; empty when nothing of it was read."""
+    kept = drafts_of(request.session, sitting).get(here.code)
+    if not kept:
+        return ""
+    shown = on_bench(here, sitting=sitting, at=now(), procedure=kept["as"], flexed=kept["flexed"])
+    draft_laid(shown.asked, kept)
+    return words_of(here, shown.asked)
+
+
+def _stepped_back(request: HttpRequest, sitting: Sitting, here: Item) -> HttpResponse:
+    """Take back the last reading of the thing in hand; a test before it is safe until nothing is in hand."""
+    if draft_back(request.session, sitting=sitting, code=here.code):
+        say, sound = f"{here}: one reading back.", "undo"
+    else:
+        say, sound = f"Nothing is read of {here} yet. Lay it aside to take back the test before it.", "unknown"
+    return go(request, sitting, scan=here.code, say=say, sound=sound)
 
 
 def _good_one(request: HttpRequest, sitting: Sitting, item: Item) -> HttpResponse:
@@ -143,7 +195,18 @@ def sitting_record(request: HttpRequest, pk: int) -> HttpResponse:
     found = found_by(post.get("code", ""), back=sitting.get_absolute_url())
     if found.item is None:
         return go(request, sitting, scan=post.get("code", "")[:40], sound="unknown")
+    if post.get("keep") in {"yes", "lay"}:
+        draft_keep(request.session, sitting=sitting, code=found.item.code, fields=draft_given(post), post=post)
+        if post["keep"] == "yes":
+            return HttpResponse(status=204)
+        return go(request, sitting, say=_laid_aside(request, sitting, found.item) or f"{found.item}: laid aside, untested.")
     if post.get("word") in {"good", "bad"}:
+        if set(draft_given(post)) - {"note"}:
+            shown = on_bench(
+                found.item, sitting=sitting, at=at, procedure=post.get("as", ""), flexed=post.get("flexed") == "yes"
+            )
+            answered(shown.asked, post)
+            return _refused(request, sitting, shown, BESIDE_WORD)
         said = post.get("symptom", "")
         return _record_word(
             request,
@@ -233,6 +296,8 @@ def _record_word(
 def _refused(request: HttpRequest, sitting: Sitting, shown: OnBench, words: str, field: str = "") -> HttpResponse:
     """Say why nothing was written, with everything typed still there; once seen, another tester's test is no obstacle."""
     shown.refused = words
+    if fields := draft_given(request.POST):
+        draft_keep(request.session, sitting=sitting, code=shown.item.code, fields=fields, post=request.POST)
     began = request.POST.get("began", "")
     shown.began = began if minutes_since(began, now()) is not None else shown.began
     if field != "after":
@@ -245,6 +310,7 @@ def _refused(request: HttpRequest, sitting: Sitting, shown: OnBench, words: str,
 
 def _told(request: HttpRequest, sitting: Sitting, recorded: Recorded, *, run: bool = False) -> HttpResponse:
     test = recorded.test
+    draft_forget(request.session, sitting=sitting, code=test.item.code)
     titles = "; ".join(f.title for f in recorded.judgement.findings) or " ".join(recorded.judgement.reasons[:1])
     verdict = Verdict(test.verdict)
     say = f"{verdict.replace('_', ' ')}. {test.item}. {titles}"
@@ -253,13 +319,14 @@ def _told(request: HttpRequest, sitting: Sitting, recorded: Recorded, *, run: bo
 
 def _obey(request: HttpRequest, sitting: Sitting, word: BenchWord, run: bool) -> HttpResponse:
     """Do what a printed label asks for."""
-    here = found_by(request.POST.get("on", ""), back="").item if request.POST.get("on") else None
+    here = _in_hand(request)
     match word:
         case BenchWord.RUN:
             on = "Run: each scan is a good one now. Scan Bad after one that is not."
             return go(request, sitting, run=not run, say="Run has stopped." if run else on, sound="scan")
         case BenchWord.NEXT:
-            return go(request, sitting, run=run, say=f"{here}: laid aside, untested." if here else "", sound="scan")
+            say = (_laid_aside(request, sitting, here) or f"{here}: laid aside, untested.") if here else ""
+            return go(request, sitting, run=run, say=say, sound="scan")
         case BenchWord.END:
             return _end(request, sitting)
         case BenchWord.FLEXED | BenchWord.STILL:
@@ -269,9 +336,14 @@ def _obey(request: HttpRequest, sitting: Sitting, word: BenchWord, run: bool) ->
             return go(request, sitting, run=run, scan=here.code if here else "", say=asks, sound="unknown")
         case BenchWord.CELL if here is not None:
             return _cell_swapped(request, sitting, here, run)
+        case BenchWord.UNDO if here is not None and not run:
+            return _stepped_back(request, sitting, here)
         case BenchWord.AGAIN if here is not None:
+            draft_forget(request.session, sitting=sitting, code=here.code)
             return go(request, sitting, scan=here.code, say=f"{here} once more.", sound="scan")
         case BenchWord.PASS | BenchWord.FAIL if here is not None:
+            if drafts_of(request.session, sitting).get(here.code, {}).get("fields", {}).keys() - {"note"}:
+                return go(request, sitting, scan=here.code, say=BESIDE_WORD, sound="unknown")
             return _record_word(request, sitting, here, good=word == BenchWord.PASS)
         case BenchWord.PASS:
             return _first(request, sitting, run)
@@ -293,6 +365,9 @@ def _bent(request: HttpRequest, sitting: Sitting, here: Item | None, run: bool, 
     still, flexed = (Depth.OHMS, Depth.OHMS_FLEXED) if sitting.depth in IN_OHMS else (Depth.LAMPS, Depth.LAMPS_FLEXED)
     sitting.depth = flexed if bent else still
     sitting.save(update_fields=["depth"])
+    if here is not None and (kept := drafts_of(request.session, sitting).get(here.code)):
+        how = {"as": kept["as"], "flexed": "yes" if bent else ""}
+        draft_keep(request.session, sitting=sitting, code=here.code, fields=kept["fields"], post=how)
     say = "Bend each at both ends while you read it." if bent else "Not flexed: each lies still while you read it."
     return go(request, sitting, run=run, scan=here.code if here else "", say=say, sound="scan")
 
@@ -321,7 +396,7 @@ def _undone(request: HttpRequest, sitting: Sitting, test: BenchTest, run: bool) 
     except TestRefused as refused:
         return go(request, sitting, run=run, say=str(refused), sound="unknown")
     back = made.procedure != Procedure.UNDO
-    say = f"{test.item}: the test before it counts again." if back else f"Taken back: {test.item}."
+    say = f"{test.item}: its test counts again." if back else f"Taken back: {test.item}."
     return go(request, sitting, run=run, say=say, sound="undo")
 
 

@@ -12,6 +12,8 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 
 from company.clock import now
+from inventory.models import Item
+from maintenance.bench_drafts import draft_laid, drafts_of, read_of
 from maintenance.bench_queue import SESSION, next_of
 from maintenance.calc.bench import DEPTH_WORDS, Depth, Procedure
 from maintenance.models import BenchTest, Sitting
@@ -84,9 +86,13 @@ def asked_for(request: HttpRequest, sitting: Sitting, asked: Any) -> dict[str, A
     found = found_by(text, back=sitting.get_absolute_url()) if text.strip() else Found()
     shown = None
     if found.item is not None and not run and not sitting.ended_at:
-        shown = on_bench(
-            found.item, sitting=sitting, at=now(), procedure=asked.get("as", ""), flexed=asked.get("flexed") == "yes"
-        )
+        kept = drafts_of(request.session, sitting).get(found.item.code)
+        flexed = asked.get("flexed") == "yes" or bool(kept and kept["flexed"])
+        procedure = asked.get("as", "") or (kept["as"] if kept else "")
+        shown = on_bench(found.item, sitting=sitting, at=now(), procedure=procedure, flexed=flexed)
+        if kept and procedure in {"", kept["as"]}:
+            draft_laid(shown.asked, kept)
+            shown.read = read_of(shown.asked)
     done = None
     if (wanted := uuid_of(asked.get("done"))) is not None:
         tests = BenchTest.objects.filter(uid=wanted, sitting=sitting).exclude(procedure=Procedure.UNDO)
@@ -116,9 +122,17 @@ def context_of(
         "count": count_of(sitting, at),
         "run": run,
         "uid": uuids.uuid4(),
+        "kept": [] if sitting.ended_at else _kept(request, sitting, shown),
         "here": sitting.get_absolute_url(),
         "next": None if sitting.ended_at else next_of(request.session.get(SESSION, []), sitting),
     }
+
+
+def _kept(request: HttpRequest, sitting: Sitting, shown: OnBench | None) -> list[Item]:
+    """Return what is half read and laid aside, the last first. One query."""
+    codes = [code for code in drafts_of(request.session, sitting) if shown is None or code != shown.item.code]
+    there = {item.code: item for item in Item.objects.filter(code__in=codes).select_related("type")} if codes else {}
+    return [there[code] for code in reversed(codes) if code in there]
 
 
 def fragments(

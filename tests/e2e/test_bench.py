@@ -236,6 +236,62 @@ def test_what_cannot_be_read_is_said_beside_it_and_nothing_is_lost(open_page, te
     page.errors.clear()  # Chromium writes every 422 to the console
 
 
+def test_a_meter_s_words_a_bad_word_and_a_step_back_lose_no_reading(open_page, technician, leads):
+    page = open_page(technician, width=1440)
+    sat_down(page, technician)
+    type_scan(page, leads[0].code)
+    shows(page, leads[0])
+    enter(page, "O.L", "0.5x")
+    expect(page.locator("#now")).to_contain_text("is no label, and no answer", timeout=SLOW)
+    shows(page, leads[0])
+    assert page.locator('[name="p:A1:B1"]').input_value() == "OL"
+    enter(page, "0R6", "1k2", "back")
+    expect(page.locator('[name="p:A3:B3"]')).to_have_value("")
+    assert page.locator('[name="p:A2:B2"]').input_value() == "0R6"
+    enter(page, "0.61")
+    expect(page.locator("label[for=code]")).to_contain_text("yes or o")
+    enter(page, "yes")
+    expect(page.locator('[name="rest:wrong pairs"]')).to_be_checked()
+    enter(page, "TEST.UNDO", "no")
+    expect(page.locator("label[for=code]")).to_contain_text("A1 to B2")
+    assert not BenchTest.objects.exists()
+
+
+def test_a_half_read_lead_is_kept_by_the_next_scan_and_by_a_reload(open_page, technician, leads):
+    page = open_page(technician, width=390)
+    sat_down(page, technician)
+    type_scan(page, leads[0].code)
+    shows(page, leads[0])
+    enter(page, "0.41", "0.62", leads[1].code)
+    shows(page, leads[1])
+    expect(page.locator("#now")).to_contain_text("2 of 6 read, kept")
+    enter(page, "0.43")
+    page.wait_for_timeout(700)
+    page.reload()
+    shows(page, leads[1])
+    expect(page.locator('[name="p:A1:B1"]')).to_have_value("0.43")
+    page.locator("#last .half a").click()
+    shows(page, leads[0])
+    expect(page.locator('[name="p:A2:B2"]')).to_have_value("0.62")
+    enter(page, "0.61", "o", "o", "o", "")
+    verdict(page, "pass")
+    assert BenchTest.objects.get().item == leads[0]
+
+
+def test_a_code_glued_onto_a_refused_reading_is_taken_out_of_the_field(open_page, technician, leads):
+    page = open_page(technician, width=1440)
+    sat_down(page, technician)
+    type_scan(page, leads[0].code)
+    shows(page, leads[0])
+    page.locator('[name="p:A1:B1"]').fill("-0.2")
+    page.get_by_role("button", name="Verdict").click()
+    expect(page.locator("#now .pair .error")).to_contain_text("never below nothing", timeout=SLOW)
+    page.keyboard.press("End")
+    type_scan(page, f"{leads[1].code[:4]}-{leads[1].code[4:]}")
+    shows(page, leads[1])
+    page.errors.clear()  # Chromium writes every 422 to the console
+
+
 def test_without_a_script_the_bench_is_plain_forms(open_page, technician, leads):
     page = open_page(technician, script=False)
     sitting = Sitting.objects.create(person=technician, began_at=now(), null_ohms=0)

@@ -11,12 +11,14 @@ const SOUNDS = {
   undo: { notes: [[660, 0, 0.08], [440, 0.1, 0.12]], shape: "sine", shake: [30, 30, 30] },
 };
 // What may be typed instead of scanning a printed label.
-const TYPED = { good: "PASS", pass: "PASS", bad: "FAIL", fail: "FAIL", again: "AGAIN", undo: "UNDO", next: "NEXT", cell: "CELL", flexed: "FLEXED", still: "STILL", run: "RUN", end: "END" };
-const READING = /^(>?\s*(\d+([.,]\d*)?|[.,]\d+)\s*[mkMG]?(\s*(ohms?|Ω))?|[-−]\d.*)$/i;
-const OVER = /^(o|ol|over|0l|inf)$/i;
+const TYPED = { good: "PASS", pass: "PASS", bad: "FAIL", fail: "FAIL", again: "AGAIN", undo: "UNDO", back: "UNDO", b: "UNDO", next: "NEXT", cell: "CELL", flexed: "FLEXED", still: "STILL", "not flexed": "STILL", run: "RUN", end: "END" };
+const READING = /^(>?\s*(\d+([.,]\d*)?|[.,]\d+|\d+[kmgr]\d+)\s*[mkMG]?(\s*(ohms?|Ω))?|[-−]\d+([.,]\d*)?)$/i;
+const OVER = /^(o|ol|o\.l\.?|0\.?l|over( range)?|out of range|open|inf(inite|inity)?|∞)$/i;
 const CHANNELS = /^r?\d{1,3}(\.\d)?([\s,;-]+r?\d{1,3}(\.\d)?)*$/i;
 const YES = /^(s|y|yes|beep|test\.yes)$/i;
 const NO = /^(n|no|silent|no beep|test\.no)$/i;
+// A code may be glued onto what stood in a field: the scanner types wherever the focus is.
+const GLUED = /^(.*?)(https?:\/\/\S+|test[.:,]\w+|[0-9a-z]{4}-[0-9a-z]{4}|(?=[0-9]*[a-z])[0-9a-z]{8})$/i;
 const CODE_LONG = 8; // a code has eight characters; no meter shows so many figures
 
 const $ = (id) => document.getElementById(id);
@@ -36,7 +38,10 @@ function inTurn(job) {
   return last;
 }
 
-async function post(url, body, kept = null) {
+async function post(url, body) {
+  clearTimeout(waiting);
+  waiting = 0;
+  await saving; // what was read last is kept before anything else is asked
   body.set("csrfmiddlewaretoken", token());
   body.set("on", form.elements.on.value);
   if (!body.has("run")) body.set("run", form.elements.run.value);
@@ -50,21 +55,24 @@ async function post(url, body, kept = null) {
     if (answer.redirected) return location.assign(answer.url); // signed out meanwhile
     return trouble("The shop’s computer is busy: nothing is written. Scan or enter it again.");
   }
-  return take(await answer.json(), kept);
+  return take(await answer.json());
 }
 
-function take(answer, kept) {
+function take(answer) {
   if (answer.leave) return location.assign(answer.leave);
   for (const [part, html] of Object.entries(answer.parts)) $(part).innerHTML = html;
   form.elements.on.value = answer.on;
   form.elements.run.value = answer.run ? "yes" : "";
   if (answer.url) history.replaceState(null, "", answer.url);
-  if (kept) restore(kept);
+  order = [];
   play(SOUNDS[answer.sound]);
   say(answer.say, answer.sound === "fail" || answer.sound === "unknown");
   point();
   const wrong = document.querySelector("#now .wrong input");
-  if (wrong) wrong.focus();
+  if (wrong) {
+    wrong.focus();
+    wrong.select();
+  }
   else reader.focus();
   if (matchMedia("(max-width: 860px)").matches) scrollTo({ top: 0 });
   return undefined;
@@ -103,8 +111,18 @@ function point() {
   const at = current();
   for (const row of rows()) row.toggleAttribute("data-now", row === at);
   const left = Boolean(document.querySelector("#verdict"));
-  asksFor.textContent = at ? `${nameOf(at)}: read it, or scan` : left ? "Enter for the verdict, or scan" : PLAIN_LABEL;
+  asksFor.textContent = at ? `${nameOf(at)}${howTo(at)}` : left ? "Enter for the verdict, or scan" : PLAIN_LABEL;
   at?.scrollIntoView({ block: "nearest" });
+}
+
+// What to type for the one that is asked.
+function howTo(row) {
+  const kind = row.querySelector("[data-answer]").dataset.answer;
+  if (kind === "all") return "? yes or o; no to answer them one by one";
+  if (kind === "yes") return ": yes or no, or scan";
+  if (kind === "beep") return ": s for a beep, o for none, or scan";
+  if (kind === "through") return ": s, or the channels that failed, or scan";
+  return ": read it, or scan";
 }
 
 function tick(row, value) {
@@ -133,7 +151,13 @@ function answered(row, text) {
     if (!YES.test(text)) $("failed").value = text.trim();
     done = pickOf(row).checked = true;
   } else if (kind === "all") {
-    if (OVER.test(text) || NO.test(text)) done = pickOf(row).checked = true;
+    // the statement is true, or its pairs are asked one by one
+    if (/^(n|no|test\.no|s|beep)$/i.test(text)) {
+      const pairs = row.parentElement.querySelector("details");
+      if (!pairs) return false;
+      pairs.open = done = true;
+      row.dataset.skipped = "yes";
+    } else if (OVER.test(text) || YES.test(text) || NO.test(text)) done = pickOf(row).checked = true;
   } else if (kind === "beep" || kind === "yes") {
     const [yes, no] = kind === "beep" ? ["beep", "no beep"] : ["yes", "no"];
     if (YES.test(text)) done = tick(row, yes);
@@ -148,8 +172,10 @@ function answered(row, text) {
     done = Boolean(input.value);
   }
   if (!done) return false;
+  order.push(row);
   play(SOUNDS.scan);
   point();
+  keepSoon();
   const next = current();
   say(`${nameOf(row)}: ${text}. ${next ? `Next: ${nameOf(next)}.` : "Press Enter for the verdict."}`);
   return true;
@@ -167,19 +193,59 @@ function skip() {
   return $("verdict")?.click();
 }
 
-function keep() {
+// ---- what is half read is kept by the shop's computer ----------------------------------------------------------------
+
+let saving = Promise.resolve();
+let waiting = 0;
+let order = []; // the answers given from the scan field, the last one last
+
+const KEPT = /^((p|f|s|rest):|through$|failed$|note$|as$|flexed$)/;
+const half = () => [...new FormData($("readings"))].filter(([name, value]) => KEPT.test(name) && value);
+
+function keepHalf() {
+  clearTimeout(waiting);
+  waiting = 0;
   const now = $("readings");
-  return now ? [...new FormData(now)].filter(([name]) => /^((p|f|s|rest):|through$|failed$)/.test(name)) : [];
+  if (!now) return;
+  const body = new FormData();
+  for (const [name, value] of half()) body.set(name, value);
+  body.set("csrfmiddlewaretoken", token());
+  body.set("code", now.elements.code.value);
+  body.set("keep", "yes");
+  const sent = () => fetch(now.getAttribute("action"), { method: "POST", body, credentials: "same-origin", keepalive: true }).catch(() => {});
+  saving = saving.then(sent);
 }
 
-function restore(pairs) {
-  for (const [name, value] of pairs) {
-    for (const input of document.querySelectorAll("#readings input")) {
-      if (input.name !== name) continue;
-      if (input.type === "radio" || input.type === "checkbox") input.checked = input.checked || input.value === value;
-      else if (!input.value) input.value = value;
-    }
+function keepSoon() {
+  clearTimeout(waiting);
+  waiting = setTimeout(keepHalf, 300);
+}
+
+// Left with something read a moment ago: it is kept all the same.
+addEventListener("pagehide", () => {
+  if (!waiting || !$("readings")) return;
+  keepHalf();
+});
+
+// One step back: the answer given last is asked again.
+function stepBack() {
+  const there = rows().filter((row) => filled(row) || row.dataset.skipped);
+  const last = order.filter((row) => there.includes(row)).pop() ?? there.pop();
+  if (!last) return false;
+  order = order.filter((row) => row !== last);
+  delete last.dataset.skipped;
+  for (const input of last.querySelectorAll("input")) {
+    if (input.type === "radio" || input.type === "checkbox") input.checked = false;
+    else input.value = "";
   }
+  if (pickOf(last)?.dataset.answer === "through") $("failed").value = "";
+  last.classList.remove("wrong");
+  last.querySelector(".error")?.remove();
+  play(SOUNDS.undo);
+  point();
+  keepSoon();
+  say(`One back: ${nameOf(last)}.`);
+  return true;
 }
 
 // ---- what is read ---------------------------------------------------------------------------------------------------
@@ -190,13 +256,21 @@ function hear(text) {
   if (answers(text.replace(/^test[.:,]\s*(yes|no)$/i, "$1"))) return undefined;
   const word = TYPED[text.toLowerCase()];
   const scanned = word ? `TEST.${word}` : text;
+  if (/^test[.:,]\s*undo$/i.test(scanned) && $("readings") && stepBack()) return undefined;
   const body = new FormData();
+  if ($("readings")) for (const [name, value] of half()) body.set(name, value);
   body.set("scan", scanned.slice(0, 4096));
   body.set("uid", crypto.randomUUID?.() ?? form.elements.uid.value);
-  return post(form.action, body, /^test[.:,](flexed|still)$/i.test(scanned) ? keep() : null);
+  return post(form.action, body);
 }
 
-const looksScanned = (text) => /^test[.:,]/i.test(text) || /[/\\]/.test(text) || (text.replace(/[-\s]/g, "").length >= CODE_LONG && !READING.test(text));
+// Return [what was typed before, the scan] where a scan ends a field's text; null where none does.
+function glued(text) {
+  if (READING.test(text) || OVER.test(text)) return null;
+  const found = GLUED.exec(text);
+  if (found) return [found[1].trim(), found[2]];
+  return /^test[.:,]/i.test(text) || /[/\\]/.test(text) ? ["", text] : null;
+}
 
 document.addEventListener("keydown", (event) => {
   const input = event.target.closest?.("#readings input:not([type=radio], [type=checkbox])");
@@ -207,9 +281,10 @@ document.addEventListener("keydown", (event) => {
     reader.focus();
     return;
   }
-  if (input.id !== "note" && looksScanned(text)) {
-    input.value = "";
-    read(text);
+  const scanned = input.id === "note" ? null : glued(text);
+  if (scanned) {
+    input.value = scanned[0];
+    read(scanned[1]);
     return;
   }
   if (input.id === "note") return;
@@ -221,7 +296,12 @@ document.addEventListener("keydown", (event) => {
   else $("verdict")?.click();
   point();
 });
-document.addEventListener("change", (event) => event.target.closest?.("#readings") && point());
+document.addEventListener("input", (event) => event.target.closest?.("#readings") && keepSoon());
+document.addEventListener("change", (event) => {
+  const row = event.target.closest?.("#readings .pair, #readings .step");
+  if (row) order.push(row);
+  if (event.target.closest?.("#readings")) point();
+});
 
 // The page's own forms go the same way as scans; page.js then has nothing to guard.
 document.addEventListener("submit", (event) => {
