@@ -9,6 +9,7 @@ from datetime import date, datetime
 
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
+from company.clock import today
 from company.templatetags.tape import day as day_words
 from inventory.calc.excepts import dead_words
 from inventory.calc.kinds import Kind
@@ -57,7 +58,7 @@ def mind_words(item: Item, *, at: datetime, day: date, called: tuple[str, dateti
     call = min(calls, key=lambda one: one[1], default=None)
     if call:
         said.append(f"{_CALLED[TestCall.Why(call[0])].format(day=day_words(call[1]))}.")
-    if item.test_by and item.test_by <= day and not call:
+    if item.test_by and item.test_by <= day and (call is None or item.test_by < today(call[1])):
         said.append(f"{ran_out_words(item)}: test it before it goes.")
     if dead := dead_words(item.excepts):
         said.append(f"Good except {item.excepts}: {dead}.")

@@ -28,10 +28,10 @@ def coming_gear(first: date, last: date) -> Iterable[Coming]:
         .annotate(total=Sum("count"))
     )
     zone = Company.current().zone
-    rows = list(rows)
-    out = _Out({row["show"] for row in rows}, {row["item"] for row in rows if row["item"]})
+    wanted = list(rows)
+    out = _Out({row["show"] for row in wanted}, {row["item"] for row in wanted if row["item"]})
     # what is of one length first: what goes at any length takes what is left
-    for row in sorted(rows, key=lambda row: row["length_mm"] == 0):
+    for row in sorted(wanted, key=lambda row: row["length_mm"] == 0):
         there = out.take(row["show"], row["item"], (row["type"], row["length_mm"]), row["total"])
         yield Coming(
             type_id=row["type"],

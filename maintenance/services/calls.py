@@ -16,6 +16,7 @@ from maintenance.services.bench_effects import items_refold
 
 Why = TestCall.Why
 _MOST = 2000
+MANY = {Why.WET: "got wet", Why.DROPPED: "were dropped", Why.ASKED: "are to be looked at"}
 
 
 class CallRefused(ValueError):  # noqa: N818 (a word of the house)
@@ -127,9 +128,14 @@ def _words(why: str, called: int, due: int) -> str:
     if called == 1:
         then = "It is to be tested before it goes out again." if due else "By the rule of its type that makes no test due."
         return f"Noted: it {what}. {then}"
+    noted = f"Noted of {things}: {'it' if called == 1 else 'they'} {what if called == 1 else MANY[Why(why)]}."
     if not due:
-        return f"Noted of {things}: it {what}. By the rules of their types that makes no test due."
-    return f"Noted of {things}: it {what}. {due} of them {'is' if due == 1 else 'are'} to be tested before going out again."
+        return f"{noted} By the rules of their types that makes no test due."
+    if due == called:
+        return f"{noted} {'It is' if called == 1 else 'All are'} to be tested before going out again."
+    left = called - due
+    rest = f"the rule{'' if left == 1 else 's'} for the other {'one asks' if left == 1 else f'{left} ask'} for no test"
+    return f"{noted} {due} {'is' if due == 1 else 'are'} to be tested before going out again; {rest}."
 
 
 def calls_withdraw(*, calls: Iterable[TestCall], at: datetime, person: Person | None = None) -> int:

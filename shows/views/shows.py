@@ -16,6 +16,7 @@ from company.clock import now, today
 from company.models import Person
 from company.plain import in_our_words
 from maintenance.bench_needs import ToTest, to_test_for
+from maintenance.sheets import MAINS_KINDS
 from maintenance.wet import taps_of_show
 from shows.calc.times import shifted_weeks
 from shows.calc.words import ShowState
@@ -113,6 +114,10 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
             "suspect": [i for line in lines for i in line.items if i.standing == "suspect" and i.state != "back"],
             "to_test": _to_test(lines, found) if when in {"coming", "on"} and at < found.end else None,
             "taps": taps_of_show(found.pk, signed_in(request)),
+            "wet_counted": [
+                (line.counted_out + line.counted_back, line.name) for line in lines if line.counted_out + line.counted_back
+            ],
+            "wet_mains": any(line.went and line.kind in MAINS_KINDS for line in lines),
             "may_get_wet": when in {"on", "over"} and totals.went > 0,
             "short": [short for short in left.values() if short.short],
             "others": overlapping(found) if when == "coming" else [],

@@ -170,3 +170,42 @@ def test_a_part_good_thing_is_named_on_the_lists_it_could_go_on(as_technician, s
     for url in (f"/shows/{show.pk}/", f"/shows/{show.pk}/pull/"):
         page = as_technician.get(url).content.decode()
         assert f"{loom.label} is good except 14:" in page and "nothing on 14" in page
+
+
+def test_rain_on_a_show_names_what_was_counted_and_mains_gear_in_it(as_hand, company):
+    from inventory.models import CountMove
+    from tests.builders import make_checkout, make_counted_line
+
+    rained = make_show(load_in=now() - timedelta(hours=3))
+    for item in (make_lead(), make_item(kind=Kind.AMPLIFIER)):
+        make_checkout(rained, item, at=rained.load_in + timedelta(minutes=5))
+    line = make_counted_line()
+    CountMove.objects.create(uid=uuid.uuid4(), line=line, show=rained.pk, delta=-40, why="out", happened_at=rained.load_in)
+    assert "competent person" not in as_hand.get(f"/shows/{rained.pk}/").content.decode()
+    page = as_hand.post(f"/bench/wet/show/{rained.pk}/", follow=True).content.decode()
+    assert f"Counted things were out in it too: 40 {line.type.name}" in page and "check them by hand" in page
+    assert "until a competent person has tested it. This record declares nothing safe." in page
+    assert "Noted of 2 things: they got wet. All are to be tested before going out again." in page
+
+
+def test_rain_says_in_plain_words_whose_rules_ask_for_no_test(as_hand, hand, company):
+    from maintenance.services.calls import calls_record
+
+    tough = make_lead()
+    RetestRule.objects.create(type=tough.type, after_wet=False)
+    words = calls_record(items=[tough, make_lead(), make_lead()], why="wet", show=None, person=hand, at=now()).words
+    assert words == (
+        "Noted of 3 things: they got wet. 2 are to be tested before going out again; "
+        "the rule for the other one asks for no test."
+    )
+
+
+def test_a_hand_s_file_of_tests_tells_no_costs(as_hand, technician, company):
+    from maintenance.models import Repair
+    from tests.maintenance.bench_rows import bench_test
+
+    item = make_lead()
+    bench_test(item)
+    Repair.objects.create(uid=uuid.uuid4(), item=item, did="soldered", cost_cents=98765, done_at=now())
+    text = b"".join(as_hand.get(f"/a/{item.code}/tests.csv").streaming_content).decode()
+    assert item.code[:4] in text and "987" not in text and technician.email not in text
