@@ -10,7 +10,7 @@ from company.templatetags.tape import moment
 from inventory.models import Item
 from inventory.registries import show_names
 from maintenance.bench_subject import newest_tests
-from maintenance.calc.bench import Depth, Procedure, Verdict, how_words
+from maintenance.calc.bench import HOW_WORDS, Depth, Procedure, Verdict, how_words
 from maintenance.calc.symptoms import Symptom
 from maintenance.minding import ran_out_words
 from maintenance.models import BenchTest, Fault, Risk, TestCall
@@ -116,10 +116,19 @@ def last_test_words(test: BenchTest) -> str:
     how = "figures noted" if test.procedure == Procedure.MAINS else how
     said = f"Last tested {day_words(test.done_at)}{who}, {how}: {_CAME_TO[Verdict(test.verdict)]}."
     if test.verdict == Verdict.PASS:
-        return said
+        left = [str(one) for one in test.not_measured] if test.procedure in HOW_WORDS else []
+        return f"{said} Not measured: {'; '.join(left)}." if left else said
     titles = [str(finding.get("title", "")).rstrip(".") for finding in test.findings]
     why = "; ".join(dict.fromkeys(title for title in titles if title)) or (test.reasons[0].rstrip(".") if test.reasons else "")
     return f"{said} {why}." if why else said
+
+
+def _still_open(test: BenchTest | None) -> list[str]:
+    """Say why the newest test, which passed, leaves a thing suspect all the same."""
+    if test is None or test.verdict not in {Verdict.PASS, Verdict.WATCH}:
+        return []
+    left = test.effects.get("said", {}).get("open_still", ())
+    return [str(why) for why in dict.fromkeys(why for _fault, why in left if why)]
 
 
 def _fact(item: Item, day: date, test: BenchTest | None, why: str) -> tuple[str, list[str]]:
@@ -131,7 +140,8 @@ def _fact(item: Item, day: date, test: BenchTest | None, why: str) -> tuple[str,
             reasons.append(f"{item.retired_because.rstrip('.')}.")
     elif item.suspect_since:
         fact = f"Suspect since {moment(item.suspect_since)}."
-        reasons.append("It is not offered for a show until a technician has seen to it.")
+        reasons.append("It is not offered for a show until it passes, or a technician closes what is open.")
+        reasons += _still_open(test)
     elif item.test_by and item.test_by <= day:
         ran_out = ran_out_words(item)
         fact = f"Test due: {ran_out[:1].lower()}{ran_out[1:]}."

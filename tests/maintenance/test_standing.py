@@ -9,9 +9,11 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory.calc.kinds import Kind
 from inventory.registries import ITEM_API_FIELDS
+from maintenance.calc.bench import Depth, Procedure
+from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import fault_close, fault_open
 from maintenance.standing import standing_told
-from tests.builders import NOW, a_day, make_case, make_item, make_show
+from tests.builders import NOW, a_day, make_case, make_item, make_lead, make_show
 
 pytestmark = pytest.mark.django_db
 
@@ -36,7 +38,7 @@ def told(item):
         ({"tested_on": a_day(-9), "excepts": "7"}, "Good except 7.", "Last tested"),
         ({"tested_on": a_day(-9), "excepts": "7", "test_by": a_day()}, "Test due", "Dead channels: 7."),
         ({"retired_on": a_day(), "retired_because": "Crushed.", "suspect_since": NOW}, "Retired", "Crushed."),
-        ({"suspect_since": NOW, "test_by": a_day()}, "Suspect since", "until a technician has seen to it"),
+        ({"suspect_since": NOW, "test_by": a_day()}, "Suspect since", "until it passes, or a technician closes what is open"),
     ],
 )
 def test_the_fact_follows_the_precedence_and_has_its_reason(company, columns, fact, reason):
@@ -80,3 +82,13 @@ def test_one_item_costs_what_fifty_cost(company, technician):
         counts.append(len(queries))
         assert len(answer) == len(some)
     assert counts[0] == counts[1] <= 7  # company, open faults, calls, names of shows, newest tests, risks, closed faults
+
+
+def test_what_passed_and_is_still_suspect_says_why(company):
+    item = make_lead()
+    for hours, word in ((0, False), (1, True)):
+        at = NOW + timedelta(hours=hours)
+        given = Given(uid=uuid.uuid4(), item=item, procedure=Procedure.WORD, depth=Depth.LAMPS, done_at=at, word=word)
+        recorded = test_record(given=given, person=None, received_at=at)
+    assert any("It failed 1 hour before" in w and "Bend it" in w for w in recorded.words), recorded.words
+    assert any("nothing done in between" in reason for reason in told(item).reasons)
