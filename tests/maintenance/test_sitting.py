@@ -13,7 +13,7 @@ from company.clock import now
 from company.templatetags.tape import moment
 from inventory.calc import codes
 from inventory.calc.kinds import Kind
-from inventory.models import Item, Label, LeadFacts, MulticoreFacts
+from inventory.models import Item, Label, LeadFacts, MulticoreFacts, PowerFacts
 from maintenance.calc.bench import Depth, Procedure, Verdict
 from maintenance.models import BenchSettings, BenchTest, Fault, Repair, Sitting
 from maintenance.services.bench import Given, test_record
@@ -422,7 +422,7 @@ def test_flexed_and_not_flexed_change_how_deep_the_next_tests_are(as_technician,
     answer = scan(as_technician, sitting, "TEST.FLEXED", on=lead.code)
     sitting.refresh_from_db()
     assert sitting.depth == Depth.OHMS_FLEXED
-    assert "worst, flexed" in answer.content.decode()
+    assert "worst while bent" in answer.content.decode()
     scan(as_technician, sitting, "TEST.STILL")
     sitting.refresh_from_db()
     assert sitting.depth == Depth.OHMS
@@ -534,3 +534,35 @@ def test_the_page_of_a_sitting_asks_the_database_alike_for_one_test_and_for_many
 
 
 SITTING_QUERIES = 6
+
+
+def test_one_answer_of_a_flexed_sitting_is_the_worst_while_bent(as_technician, sitting, lead):
+    type(sitting).objects.update(depth=Depth.OHMS_FLEXED)
+    page = on(as_technician, sitting, lead)
+    assert "worst while bent" in words(page) and b'name="f:A1:B1"' not in page.content
+    record(as_technician, sitting, lead, GOOD)
+    test = BenchTest.objects.get()
+    assert test.verdict == Verdict.PASS and test.depth == Depth.OHMS_FLEXED
+    assert all(pair.get("flexed") for pair in test.readings["pairs"])
+
+
+@pytest.mark.parametrize("word", ["good", "bad"])
+def test_a_reading_typed_beside_a_word_is_not_dropped(as_technician, sitting, lead, word):
+    answer = record(as_technician, sitting, lead, {"p:A2:B2": "ol", "word": word})
+    assert answer.status_code == 422 and "a word would throw them away" in words(answer)
+    assert b'value="ol"' in answer.content and not BenchTest.objects.exists()
+
+
+def test_a_loudspeaker_lead_says_what_a_meter_of_tenths_cannot_see(as_technician, sitting, wirings):
+    kind = make_type(Kind.LEAD, name="Loudspeaker lead")
+    LeadFacts.objects.create(type=kind, wiring="loudspeaker-2", core_mm2=2.5)
+    BenchSettings.objects.update_or_create(pk=1, defaults={"measures": ["continuity", "ohms"], "asked_at": now()})
+    said = words(on(as_technician, sitting, make_item(type=kind, length_mm=10_000)))
+    assert "It takes a four-wire meter" in said
+
+
+def test_a_word_is_not_offered_where_it_is_refused(as_technician, sitting):
+    kind = make_type(Kind.POWER, name="Residual-current adapter")
+    PowerFacts.objects.create(type=kind, rating_a=16, residual_current_ma=30)
+    page = on(as_technician, sitting, make_item(type=kind))
+    assert b'value="good"' not in page.content and "Its own button trips it" in words(page)
