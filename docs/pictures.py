@@ -129,6 +129,20 @@ def verdict(page: Page) -> None:
     keep(page, "verdict")
 
 
+def cells(page: Page) -> None:
+    """Show what is left in each device against what its next show needs."""
+    page.goto("/cells/")
+    keep(page, "cells")
+
+
+def swaps(browser: Browser, address: str) -> None:
+    """Show the swap list of the next show on a phone."""
+    page = page_of(browser, address, width=390, height=844)
+    page.goto("/cells/")
+    page.locator("main a[href^='/cells/swaps/']").first.click()
+    keep(page, "swaps")
+
+
 def main() -> None:
     chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
     if chromium is None:
@@ -147,6 +161,8 @@ def main() -> None:
         page.goto("/bench/")
         keep(page, "bench")
         verdict(page)
+        cells(page)
+        swaps(browser, address)
         paper(page)
         dock(browser, address)
         browser.close()
