@@ -1,7 +1,7 @@
 """What the dock knows: the shows near now, the one chosen on this device and its way, the running count, and what a code is."""
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -248,7 +248,7 @@ def _switched_by_jack(item: Item) -> bool:
     return facts is not None and facts.switched_by_input_jack
 
 
-def known_of(items: list[Item], day: date) -> list[Known]:
+def known_of(items: Sequence[Item], day: date) -> list[Known]:
     """Describe items that came through `described()`; two queries more when cases are among them."""
     cases = {item.pk for item in items if item.type.kind == Kind.CASE}
     contents: dict[int, list[tuple[str, str]]] = {}

@@ -49,8 +49,8 @@ def fault_report(request: HttpRequest, code: str) -> HttpResponse:
     note = request.POST.get("note", "").replace("\0", " ").strip()
     too_long = f"At most {NOTE_MOST} characters: yours has {len(note)}." if len(note) > NOTE_MOST else ""
     if request.method == "POST" and said == Symptom.WET and not too_long and (things := wet_things(item)):
-        given = {"uid": _uid(request.POST.get("uid", "")), "show": item.custody_show, "person": _who(request), "at": at}
-        called = calls_record(items=things, why=TestCall.Why.WET, **given)
+        uid, who = _uid(request.POST.get("uid", "")), _who(request)
+        called = calls_record(items=things, why=TestCall.Why.WET, show=item.custody_show, person=who, at=at, uid=uid)
         messages.success(request, called.words)
         return redirect(item)
     if request.method == "POST" and said in set(Symptom) and not too_long:
