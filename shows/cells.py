@@ -13,6 +13,7 @@ from inventory.models import GearType
 from maintenance.calc.cell_words import Stakes
 from maintenance.registries import DeviceNeed, ShowNeeds
 from maintenance.services.cell_types import shipped
+from shows.calc.times import running_time
 from shows.calc.words import Critical, Feed, ShowState
 from shows.models import Checkout, PhantomSeen, PullRow, Show
 
@@ -47,12 +48,12 @@ def needs_of_shows(keys: list[int], at: datetime) -> list[ShowNeeds]:
         if stay.closed_at is None or stay.closed_at > checks[stay.show_id]:
             out[stay.show_id].append(stay)
     seen = set(PhantomSeen.objects.filter(show__in=shows).values_list("show", "item"))
-    first = Company.current().phantom_first
-    return [_needs(show, asked[show.pk], out[show.pk], seen, first, at) for show in shows]
+    company = Company.current()
+    return [_needs(show, asked[show.pk], out[show.pk], seen, company, at) for show in shows]
 
 
 def _needs(
-    show: Show, rows: list[PullRow], stays: Iterable[Checkout], seen: set[tuple[int, int]], first: bool, at: datetime
+    show: Show, rows: list[PullRow], stays: Iterable[Checkout], seen: set[tuple[int, int]], company: Company, at: datetime
 ) -> ShowNeeds:
     free = {stay.item_id: stay.item for stay in stays}
     with_show = frozenset(free)
@@ -64,7 +65,7 @@ def _needs(
     found: list[DeviceNeed] = []
 
     def add(row: PullRow | None, type_: GearType, item=None, count: int = 1) -> None:  # type: ignore[no-untyped-def]
-        found.append(_need(show, row, type_, item, count, seen, first, out=item is not None and item.pk in with_show))
+        found.append(_need(show, row, type_, item, count, seen, company, out=item is not None and item.pk in with_show))
 
     for row in rows:
         if row.item is not None:
@@ -93,7 +94,9 @@ def _needs(
     )
 
 
-def _need(show: Show, row: PullRow | None, type_: GearType, item, count: int, seen, first: bool, *, out: bool) -> DeviceNeed:  # type: ignore[no-untyped-def]
+def _need(  # type: ignore[no-untyped-def]
+    show: Show, row: PullRow | None, type_: GearType, item, count: int, seen, company: Company, *, out: bool
+) -> DeviceNeed:
     box = getattr(type_, "box_facts", None)
     # a box switched by its input jack stays on while a lead is in it: until strike
     to_strike = bool(box and box.switched_by_input_jack)
@@ -103,9 +106,9 @@ def _need(show: Show, row: PullRow | None, type_: GearType, item, count: int, se
         item=item,
         count=count,
         line=row.line if row else "",
-        need_h=((show.strike if to_strike else show.end) - show.line_check) / HOUR,
+        need_h=running_time(show.line_check, show.strike if to_strike else show.end, company.zone) / HOUR,
         to_strike=to_strike,
-        feed=_feed(row, box, first),
+        feed=_feed(row, box, company.phantom_first),
         assumed=not (row and row.feed),
         phantom_seen=item is not None and (show.pk, item.pk) in seen,
         phantom_url=reverse("phantom-seen", args=[show.pk, item.code]) if item is not None else "",

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass, fields
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 LINE_CHECK_BEFORE_START = timedelta(hours=2)
 STRIKE_AFTER_END = timedelta(minutes=30)
 HOME_AFTER_STRIKE = timedelta(hours=2)
+NIGHT_FROM = time(3, 0)  # a stage that goes on next day is off from then, at the latest, to the clock time of its line check
 FIRST_YEAR, LAST_YEAR = 2000, 2099
 
 
@@ -92,6 +93,22 @@ def show_times(
         home_by=home_by,
         hold_until=hold_until or home_by.astimezone(zone).date(),
     )
+
+
+def running_time(first: datetime, last: datetime, zone: ZoneInfo) -> timedelta:
+    """Return how long a stage is on between its line check and `last`: of a show of several days, not the nights between.
+
+    A night is from 03:00 to the clock time of the line check, where the show goes on after that; both in `zone`.
+    """
+    on = last - first
+    checked = first.astimezone(zone)
+    if checked.time() <= NIGHT_FROM:
+        return on
+    day = checked.date() + timedelta(days=1)
+    while (again := datetime.combine(day, checked.time(), tzinfo=zone)) < last:
+        on -= again.astimezone(UTC) - datetime.combine(day, NIGHT_FROM, tzinfo=zone).astimezone(UTC)
+        day += timedelta(days=1)
+    return on
 
 
 _ORDER = ["load_in", "line_check", "start", "end", "strike", "home_by"]

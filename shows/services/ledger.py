@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from company.rows import rows_delete, rows_put
 from maintenance.models import UseLedger
+from shows.calc.times import running_time
 from shows.models import Checkout, PullRow
 from shows.services.programme import Programme, Use
 
@@ -26,7 +27,8 @@ def ledger_write(*, pairs: Iterable[tuple[int, int]], at: datetime, programme: P
     """Bring the ledger in step for (item, show) pairs, and for every show of the items in `whole`; constant queries.
 
     A stay that ended before the show's line check was no use of it. A pull row naming an item is a planned use until the
-    show is over. An item on a line was on from line check to end; one that only came along was not.
+    show is over. An item on a line was on from line check to end, nights left out; one that only came along
+    was not.
     """
     wanted = set(pairs)
     whole = set(whole)
@@ -70,7 +72,7 @@ def ledger_write(*, pairs: Iterable[tuple[int, int]], at: datetime, programme: P
 
 
 def _fields(use: Use, *, used: bool, line: str, feed: str, at: datetime, programme: Programme) -> tuple:
-    minutes = int((use.end - use.line_check).total_seconds() // 60) if line else 0
+    minutes = int(running_time(use.line_check, use.end, programme.zone).total_seconds() // 60) if line else 0
     return (
         programme.day(use.start),
         "done" if used and use.end <= at else "planned",

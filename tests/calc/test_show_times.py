@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shows.calc.lede import Facts, lede
-from shows.calc.times import Reading, ShowTimes, out_of_order, shifted_weeks, show_times, wall_read
+from shows.calc.times import Reading, ShowTimes, out_of_order, running_time, shifted_weeks, show_times, wall_read
 
 LONDON, NEW_YORK = ZoneInfo("Europe/London"), ZoneInfo("America/New_York")
 
@@ -118,3 +118,19 @@ def test_an_empty_day_is_quiet_and_honest():
     assert lede(Facts(now=now)) == "Nothing goes out today, and no show is planned ahead."
     ahead = Facts(now=now, next_load=datetime(2026, 10, 2, 8, 0), wanting=1)
     assert lede(ahead) == "Nothing goes out today; the next show loads Fri 2 Oct, 08:00. One thing wants a person."
+
+
+def test_a_stage_is_on_from_line_check_to_end_but_not_the_nights_between():
+    zone = ZoneInfo("Europe/London")
+
+    def at(day, hour, minute=0):
+        return datetime(2026, 10, day, hour, minute, tzinfo=zone)
+
+    assert running_time(at(3, 17), at(3, 23), zone) == timedelta(hours=6)
+    assert running_time(at(3, 17), at(4, 4, 30), zone) == timedelta(hours=11, minutes=30)  # a long night, not two days
+    # 10:00 to 03:00, off, 10:00 to 22:00
+    assert running_time(at(3, 10), at(4, 22), zone) == timedelta(hours=29)
+    assert running_time(at(3, 10), at(5, 22), zone) == timedelta(hours=17 + 17 + 12)
+    # the clocks go back in the night of 25 October: the night has an hour more, what ran has not
+    assert running_time(at(24, 10), at(25, 22), zone) == timedelta(hours=29)
+    assert running_time(at(3, 2), at(4, 22), zone) == timedelta(hours=44)  # checked in the night: no rule of thumb

@@ -4,12 +4,16 @@ from datetime import timedelta
 
 import pytest
 
+from company.models import Company
 from inventory.calc.kinds import Kind
 from inventory.models import InterfaceBoxFacts
 from maintenance.calc.cell_words import Stakes
+from maintenance.models import UseLedger
 from maintenance.registries import coming_needs, show_needs
 from shows.calc.words import ShowState
 from shows.models import PhantomSeen
+from shows.services.ledger import ledger_write
+from shows.services.programme import Programme
 from tests.builders import NOW, make_box, make_checkout, make_company, make_pull_row, make_show, make_type
 from tests.conftest import signed_in
 
@@ -38,6 +42,24 @@ def test_a_named_box_needs_from_line_check_to_the_end(show):
     assert (need.item, need.line, need.feed, need.assumed) == (box, "5", "cells", False)
     assert need.need_h == pytest.approx((show.end - show.line_check) / timedelta(hours=1)) == pytest.approx(4)
     assert need.stakes is Stakes.CRITICAL and need.on_line and not need.out
+
+
+def test_of_a_show_of_two_days_the_night_between_is_neither_needed_nor_counted(company):
+    load_in = company_morning()
+    show = make_show(load_in, hours=60)
+    box = make_box()
+    make_pull_row(show, item=box, line="5", feed="cells")
+    (need,) = needs(show)
+    whole = (show.end - show.line_check) / timedelta(hours=1)
+    night = (show.line_check.astimezone(Company.current().zone).hour - 3) + show.line_check.minute / 60
+    assert need.need_h == pytest.approx(whole - night) and 0 < night < whole
+    make_checkout(show, box)
+    ledger_write(pairs=[(box.pk, show.pk)], at=show.end, programme=Programme())
+    assert UseLedger.objects.get(item=box).on_minutes == pytest.approx(need.need_h * 60, abs=1)
+
+
+def company_morning():
+    return NOW.astimezone(Company.current().zone).replace(hour=9, minute=0) + timedelta(days=2)
 
 
 def test_a_box_switched_by_its_input_jack_runs_until_strike(show):
