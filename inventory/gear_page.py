@@ -49,8 +49,9 @@ def fact_lines(type_: GearType) -> list[FactLine]:
     if type_.mass_g:
         lines.append(FactLine(name="mass", value=value_in_words("mass_g", type_.mass_g)))
     if type_.bays:
-        cell = f" of {type_.cell_size}" if type_.cell_size else ""
-        lines.append(FactLine(name="takes cells", value=f"{type_.bays}{cell}"))
+        places = "1 place" if type_.bays == 1 else f"{type_.bays} places"
+        cell = f", {type_.cell_size}" if type_.cell_size else ""
+        lines.append(FactLine(name="takes cells", value=f"{places}{cell}"))
     return lines
 
 
