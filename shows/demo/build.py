@@ -11,6 +11,7 @@ from django.core.management import call_command
 from django.db import transaction
 
 from inventory.models import GearType
+from shows.demo.cells import tonight_make, year_play
 from shows.demo.history import lives_make, shows_make
 from shows.demo.stock import Cast, people_make, places_make, stock_make
 
@@ -40,4 +41,7 @@ def _build(at: datetime) -> None:
         cases={},
     )
     stock_make(cast=cast, told=told)
-    lives_make(cast=cast, shows=shows_make(cast=cast, told=told), told=told)
+    shows = shows_make(cast=cast, told=told)
+    year_play(cast=cast, told=told)
+    lives_make(cast=cast, shows=shows, told=told)
+    tonight_make(cast=cast, told=told)

@@ -138,7 +138,7 @@ def _at(items: list[Item], place: str) -> Item:
     return items[int(place)] if place.isdecimal() else next(item for item in items if item.type.key == place)
 
 
-def _scan(cast: Cast, show: Show | None, code: str, action: str, at: datetime, **more: Any) -> dict[str, Any]:
+def scan_told(cast: Cast, show: Show | None, code: str, action: str, at: datetime, **more: Any) -> dict[str, Any]:
     return {
         "id": cast.uid(),
         "code": code,
@@ -149,7 +149,7 @@ def _scan(cast: Cast, show: Show | None, code: str, action: str, at: datetime, *
     }
 
 
-def _send(cast: Cast, who: str, device: str, scans: Iterable[dict[str, Any]]) -> None:
+def scans_send(cast: Cast, who: str, device: str, scans: Iterable[dict[str, Any]]) -> None:
     """Send scans as a phone would: in batches, each taken in when its last scan happened."""
     waiting = sorted(scans, key=lambda s: s["happened_at"])
     for start in range(0, len(waiting), 200):
@@ -183,7 +183,7 @@ def _out(cast: Cast, show: Show, entry: dict[str, Any]) -> None:
     for name in entry["cases"]:
         case = cast.cases[name]
         at += step
-        scans.append(_scan(cast, show, case.code, "out", at, counted=case.contents.count()))
+        scans.append(scan_told(cast, show, case.code, "out", at, counted=case.contents.count()))
     in_cases = set(
         Item.objects.filter(in_case__in=[cast.cases[name].pk for name in entry["cases"]]).values_list("pk", flat=True)
     )
@@ -195,9 +195,9 @@ def _out(cast: Cast, show: Show, entry: dict[str, Any]) -> None:
             if item.pk in in_cases or item.type.kind == Kind.CASE:
                 continue
             at += step
-            scans.append(_scan(cast, show, item.code, "out", at))
+            scans.append(scan_told(cast, show, item.code, "out", at))
         _counted_out(cast, show, row, row.count - len(items), at)
-    _send(cast, "hand", SAM, scans)
+    scans_send(cast, "hand", SAM, scans)
 
 
 def _counted_out(cast: Cast, show: Show, row: PullRow, count: int, at: datetime) -> None:
@@ -217,10 +217,10 @@ def _home(cast: Cast, show: Show, *, left: Iterable[int] = (), bad_of: str = "")
         if item.pk in with_case:
             continue
         later = timedelta(seconds=9 * number)
-        trucks.append(_scan(cast, show, item.code, "truck", truck_at + later))
-        backs.append(_scan(cast, None, item.code, "back", home_at + later))
-    _send(cast, "lark", LARK, trucks)
-    _send(cast, "hand", SAM, backs)
+        trucks.append(scan_told(cast, show, item.code, "truck", truck_at + later))
+        backs.append(scan_told(cast, None, item.code, "back", home_at + later))
+    scans_send(cast, "lark", LARK, trucks)
+    scans_send(cast, "hand", SAM, backs)
     for line in CountedLine.objects.described().select_related("type"):
         moved = sum(line.moves.filter(show=show.pk).values_list("delta", flat=True))
         if moved >= 0:
@@ -250,8 +250,8 @@ def _fault(cast: Cast, show: Show) -> None:
     """A lead hums on the fiddle; it comes back in a bag, and the technician mends it."""
     lead = _one_out(show, "lead-mic", 10_000)
     heard = show.start + timedelta(minutes=50)
-    report = _scan(cast, show, lead.code, "inspect", heard, condition="suspect", symptom="hums", note="on the fiddle")
-    _send(cast, "hand", SAM, [report])
+    report = scan_told(cast, show, lead.code, "inspect", heard, condition="suspect", symptom="hums", note="on the fiddle")
+    scans_send(cast, "hand", SAM, [report])
     _tape(cast, show, out=6, back=4)
     _home(cast, show, bad_of="lead-ts")
     mended(cast=cast, item=lead, days=19, did="Pin 1 was dry at end B: resoldered.", end="B")
@@ -262,7 +262,7 @@ def _missing(cast: Cast, show: Show) -> None:
     """A lead was dead at line check; one never came home, and the show is closed without it."""
     dead = _one_out(show, "lead-mic", 6_000)
     heard = show.start - timedelta(hours=2)
-    _send(cast, "hand", SAM, [_scan(cast, show, dead.code, "inspect", heard, condition="suspect", symptom="dead")])
+    scans_send(cast, "hand", SAM, [scan_told(cast, show, dead.code, "inspect", heard, condition="suspect", symptom="dead")])
     lead = _one_out(show, "lead-mic", 10_000, on_its_own=True)
     _tape(cast, show, out=3, back=1)
     _home(cast, show, left=[lead.pk])
@@ -276,8 +276,8 @@ def _not_home(cast: Cast, show: Show) -> None:
         _one_out(show, "mic-dynamic-vocal", 0, on_its_own=True),
     )
     _home(cast, show, left=[lead.pk, microphone.pk])
-    loaded = _scan(cast, show, microphone.code, "truck", show.strike + timedelta(minutes=41))
-    _send(cast, "lark", LARK, [loaded])
+    loaded = scan_told(cast, show, microphone.code, "truck", show.strike + timedelta(minutes=41))
+    scans_send(cast, "lark", LARK, [loaded])
 
 
 def _under_way(cast: Cast, show: Show) -> None:
@@ -290,11 +290,13 @@ def _under_way(cast: Cast, show: Show) -> None:
     spare = (
         Item.objects.filter(type=dead.type, custody_show=show.pk, suspect_since=None).exclude(pk=dead.pk).order_by("pk").first()
     )
-    scans = [_scan(cast, show, dead.code, "inspect", died, condition="suspect", symptom="dead")]
+    scans = [scan_told(cast, show, dead.code, "inspect", died, condition="suspect", symptom="dead")]
     if spare:
-        scans.append(_scan(cast, show, spare.code, "out", died + timedelta(minutes=2), replaces=dead.code))
-    scans.append(_scan(cast, show, "CH.7", "inspect", died + timedelta(minutes=12), symptom="hums", note="with the lights on"))
-    _send(cast, "hand", SAM, scans)
+        scans.append(scan_told(cast, show, spare.code, "out", died + timedelta(minutes=2), replaces=dead.code))
+    scans.append(
+        scan_told(cast, show, "CH.7", "inspect", died + timedelta(minutes=12), symptom="hums", note="with the lights on")
+    )
+    scans_send(cast, "hand", SAM, scans)
 
 
 def _packing(cast: Cast, show: Show) -> None:
@@ -303,7 +305,7 @@ def _packing(cast: Cast, show: Show) -> None:
         Item.objects.filter(custody="show", type__key="mic-dynamic-vocal").exclude(custody_show=show.pk).order_by("pk").first()
     )
     if elsewhere:
-        _send(cast, "lark", LARK, [_scan(cast, show, elsewhere.code, "out", cast.at - timedelta(minutes=12))])
+        scans_send(cast, "lark", LARK, [scan_told(cast, show, elsewhere.code, "out", cast.at - timedelta(minutes=12))])
 
 
 _PLAY = {

@@ -1,3 +1,4 @@
+import json
 from datetime import date, timedelta
 
 import pytest
@@ -8,11 +9,17 @@ from django.db.models import Count
 from company.models import Company, Person
 from inventory.calc.kinds import Standing, Where
 from inventory.models import Item
-from maintenance.models import Fault, Forecast, Repair, Risk, TestCall
+from maintenance.calc.cell_words import Advice
+from maintenance.cell_between import between_shows
+from maintenance.cell_needs import listed
+from maintenance.cell_querysets import lots_counted
+from maintenance.cell_score import cell_record, persistently_off_ones
+from maintenance.models import CellLot, CellReading, Fault, FittedSet, Forecast, HoursNote, Repair, Risk, Swap, TestCall
 from maintenance.querysets import telling_tests
+from maintenance.services.cell_reckon import cells_reckon
 from maintenance.services.retest import types_reckon
 from maintenance.track_record import track_record
-from shows.demo.build import demo_build
+from shows.demo.build import TOLD, demo_build
 from shows.demo.redate import demo_redate
 from shows.models import Checkout, Contradiction, Scan, Show
 from tests.builders import NOW, make_person
@@ -51,7 +58,11 @@ def test_the_demo_is_the_same_every_time(db):
     for _ in range(2):
         with transaction.atomic():
             demo_build(at=NOW)
-            seen.append(list(Item.objects.order_by("pk").values_list("code", "name", "custody", "test_by", "excepts")))
+            items = list(Item.objects.order_by("pk").values_list("code", "name", "custody", "test_by", "excepts"))
+            swaps = list(
+                Swap.objects.order_by("done_at", "uid").values_list("uid", "item__code", "reason", "out_volts", "done_at")
+            )
+            seen.append((items, swaps))
             transaction.set_rollback(True)
     assert seen[0] == seen[1]
 
@@ -69,7 +80,10 @@ def test_the_demo_has_a_show_under_way_one_later_today_and_two_that_overlap(demo
     assert NOW < tonight.load_in < NOW + timedelta(hours=15)
     supper, dance = Show.objects.get(name="Harvest supper"), Show.objects.get(name="Barn dance")
     assert supper.hold_from <= dance.hold_until and dance.hold_from <= supper.hold_until
-    assert Show.objects.count() == 8
+    told = json.loads(TOLD.read_text(encoding="utf-8"))
+    sessions = {name for name, _client, _venue in told["cells"]["sessions"]["names"]}
+    assert Show.objects.exclude(name__in=sessions).count() == 8
+    assert not Show.objects.filter(name__in=sessions).exclude(state="closed").exists()
 
 
 def test_the_demo_s_record_is_true_but_for_the_one_thing_in_two_places(demo):
@@ -117,6 +131,42 @@ def test_moving_the_demo_moves_what_its_bench_knows(demo):
     later = Forecast.objects.get(pk=forecast.pk)
     assert (later.made_at.date() - forecast.made_at.date()).days == 31 and later.chance == forecast.chance
     assert Item.objects.get(type__key="multicore-16").excepts == "14"
+
+
+def test_the_swap_list_of_the_demo_s_next_show_says_a_bit_of_everything(demo):
+    found = listed(Show.objects.get(name="Harvest ceilidh").pk, NOW)
+    said = {row.advised.advice for row in found.rows if row.item is not None}
+    assert said >= {Advice.KEEP, Advice.SWAP, Advice.SPARE, Advice.NOTHING, Advice.ASK}
+    swap = next(row for row in found.rows if row.advised.advice == Advice.SWAP and row.life is not None)
+    assert "the" in swap.advised.why.lower() and " h left" in swap.advised.why
+
+
+def test_the_demo_s_year_of_cells_is_scored_by_what_truly_happened(demo):
+    record = cell_record()
+    assert record.score.count >= 60 and record.score.seen >= 5
+    assert record.score.seen_low <= record.score.seen <= record.score.seen_high
+    assert [off.item.label for off in persistently_off_ones()] == ["Active direct box D"]
+    reasons = set(Swap.objects.values_list("reason", flat=True))
+    assert reasons >= {"first", "died", "precaution", "policy", "leaked"}
+    assert CellReading.objects.count() >= 5 and HoursNote.objects.count() >= 2
+    between = between_shows(NOW)
+    assert between.stored and between.expiring and between.capacity
+    assert all(lot.left >= 0 for lot in lots_counted())
+    assert cells_reckon(at=NOW).written == 0
+
+
+def test_moving_the_demo_moves_its_cells(demo):
+    before = dict(Swap.objects.values_list("pk", "done_at"))
+    fitted, lots = dict(FittedSet.objects.values_list("pk", "fitted_at")), dict(CellLot.objects.values_list("pk", "expires_on"))
+    demo_redate(today=DAY + timedelta(days=31))
+    zone = Company.current().zone
+
+    def days(then, now):
+        return (now.astimezone(zone).date() - then.astimezone(zone).date()).days
+
+    assert {days(before[s.pk], s.done_at) for s in Swap.objects.all()} == {31}
+    assert {days(fitted[s.pk], s.fitted_at) for s in FittedSet.objects.all()} == {31}
+    assert {(lot.expires_on - lots[lot.pk]).days for lot in CellLot.objects.exclude(expires_on=None)} == {31}
 
 
 def test_a_stale_demo_moves_to_today_and_keeps_its_clock_times_over_a_change_of_the_clocks(demo):
