@@ -61,6 +61,7 @@ class SheetOf:
     file_name: str
     at: datetime
     one: bool = False
+    full: bool = True  # every test with all its details; else those alone that did not pass
     more: dict[str, str] = field(default_factory=dict)
 
 

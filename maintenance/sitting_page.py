@@ -26,6 +26,7 @@ from maintenance.services.bench import NONE_SEEN
 from maintenance.standing import Told, standing_told
 
 LAST = 20
+MOST_SAID = 6  # readings repeated beside a verdict
 MINUTE = timedelta(minutes=1)
 PAUSE = timedelta(hours=1)  # nothing tested for so long: people had gone away from the bench. Our proposal.
 FEW_TESTS = 3  # fewer say nothing of the pace
@@ -196,6 +197,23 @@ class Row:
     said: str
     undone: bool = False
     undo: str = ""
+
+    @property
+    def read(self) -> str:
+        """Repeat the ohms read end to end with what they might be: 0.47, 0.47, 0.48 Ω, at most 0.73."""
+        pairs = self.test.readings.get("pairs", ())
+        ohms = [f"{pair['ohms']:.3g}" for pair in pairs if pair.get("ohms") is not None]
+        if not ohms:
+            return ""
+        more = f" and {len(ohms) - MOST_SAID} more" if len(ohms) > MOST_SAID else ""
+        most = {self.test.limits[name] for name in ("core_pass_ohm", "screen_pass_ohm") if self.test.limits.get(name)}
+        limit = f", at most {max(most):.2f}" if most else ""
+        return f"{', '.join(ohms[:MOST_SAID])}{more} Ω{limit}"
+
+    @property
+    def is_plain_pass(self) -> bool:
+        """Say whether its figures say it all: passed, with ohms; why it did is on the whole verdict."""
+        return self.test.verdict == Verdict.PASS and bool(self.read) and not self.test.findings
 
     @property
     def is_word(self) -> bool:

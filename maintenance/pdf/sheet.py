@@ -67,7 +67,8 @@ def sheet_pdf(sheet: SheetOf, *, company: Company, said: Callable[[int], None] |
         body += _summary(sheet, width)
     for done, entry in enumerate(sheet.entries, 1):
         if entry.told is not None:
-            body += _entry(entry, width, whole=sheet.one)
+            if sheet.one or sheet.full or entry.told.verdict != Verdict.PASS:
+                body += _entry(entry, width, whole=sheet.one)
         elif sheet.one:
             body.append(Paragraph("No test of it counts yet.", p.LEDE))
         if said and done % 10 == 0:
@@ -111,12 +112,18 @@ def _summary(sheet: SheetOf, width: float) -> list[Flowable]:
     parts = [f"{counts[v]} {VERDICT_WORDS[v]}" for v in Verdict if counts[v]]
     never = len(sheet.entries) - len(tested)
     lede = f"{len(sheet.entries)} thing{'s' if len(sheet.entries) != 1 else ''}: {', '.join(parts) or 'none tested'}"
+    each = ""
+    if not sheet.full and tested:
+        each = " A line each; below, the details of what did not pass."
     body: list[Flowable] = [
-        Paragraph(p.words(f"{lede}{f'; {never} never tested' if never else ''}."), p.LEDE),
+        Paragraph(p.words(f"{lede}{f'; {never} never tested' if never else ''}.{each}"), p.LEDE),
         Spacer(1, 3 * mm),
     ]
     rows: list[list[Any]] = [
-        [Paragraph(f"<b>{head}</b>", p.CELL) for head in ("Thing", "Code", "Verdict", "Tested", "By, with", "Why")]
+        [
+            Paragraph(f"<b>{head}</b>", p.CELL)
+            for head in ("Thing", "Code", "Verdict", "Tested", "By, with", "Worst figure, or why", "Not measured")
+        ]
     ]
     for entry in tested:
         told = entry.told
@@ -128,15 +135,41 @@ def _summary(sheet: SheetOf, width: float) -> list[Flowable]:
                 Paragraph(p.words(_came_to(entry)), p.CELL),
                 Paragraph(p.words(p.day_full(told.test.done_at)) if told else "", p.CELL),
                 Paragraph(p.words(", ".join(str(x) for x in ((told.test.person if told else ""), with_it) if x)), p.CELL),
-                Paragraph(p.words(told.what) if told and told.verdict != Verdict.PASS else "", p.CELL),
+                Paragraph(p.words(_worst(told)) if told else "", p.CELL),
+                Paragraph(p.words(_left_out(told)) if told else "", p.CELL),
             ]
         )
-    shares = (0.27, 0.13, 0.12, 0.12, 0.17, 0.19)
+    shares = (0.2, 0.12, 0.09, 0.11, 0.13, 0.19, 0.16)
     table = Table(rows, colWidths=[width * share for share in shares], repeatRows=1)
     table.setStyle(_LINED)
     if tested:
         body += [table, Spacer(1, 4 * mm)]
     return [*body, *_never(sheet), Spacer(1, 4 * mm)]
+
+
+def _worst(told: Told) -> str:
+    """Say why a test did not pass, or the figure that came nearest to a limit of it; empty where none was held against one."""
+    if told.verdict != Verdict.PASS:
+        return told.what
+    held = [
+        (max(figure.value / figure.high if figure.high else 0.0, figure.low / figure.value if figure.low else 0.0), figure)
+        for figure in told.figures
+        if (figure.high or figure.low) and figure.value > 0
+    ]
+    if not held:
+        return ""
+    worst = max(held, key=lambda each: each[0])[1]
+    upper = bool(worst.high) and (not worst.low or worst.value / worst.high >= worst.low / worst.value)
+    limit = f"at most {figure_words(worst.high, worst.unit)}" if upper else f"at least {figure_words(worst.low, worst.unit)}"
+    return f"{worst.name}: {figure_words(worst.value, worst.unit)}, {limit}"
+
+
+def _left_out(told: Told) -> str:
+    """Name what was not measured in a few words; the whole stands on the full sheet."""
+    said = [str(each).rstrip(".") for each in told.test.not_measured]
+    more = f"; {len(said) - 1} more" if len(said) > 1 else ""
+    dots = "\u2026" if said and len(said[0]) > 70 else ""
+    return f"{said[0][:70]}{dots}{more}" if said else ""
 
 
 def _came_to(entry: Entry) -> str:
@@ -236,7 +269,7 @@ def _facts(entry: Entry, told: Told, width: float) -> Flowable:
             ("Temperature", f"{test.temperature_c:g} \u00b0C"),
         ]
     if test.minutes:
-        pairs.append(("Minutes", f"{test.minutes:g}"))
+        pairs.append(("Minutes", "under a minute" if test.minutes < 1 else f"{test.minutes:.0f}"))
     if entry.item.test_by and told.counts:
         pairs.append(("Test by", p.day_full(entry.item.test_by)))
     cells = [[Paragraph(p.words(name), p.CELL_QUIET), Paragraph(p.words(value), p.CELL)] for name, value in pairs]

@@ -214,7 +214,8 @@ def _words(test: BenchTest, item: Item, given: Given, became: Became, at: dateti
         words += _barred_words(became)
     if looked := test.effects.get("covers"):
         words.append(
-            f"Looked at channels {channels_words(looked)} alone: that proves no whole, and the rest stands as it stood."
+            f"Looked at channel{'s' if len(looked) > 1 else ''} {channels_words(looked)} alone: that proves no whole, and the "
+            "rest stands as it stood."
         )
     if newest and test.verdict != Verdict.FAIL and item.test_by:
         why = Risk.objects.filter(item=item).values_list("why", flat=True).first()

@@ -15,6 +15,7 @@ from inventory.calc.kinds import KIND_NAMES, KINDS_WITHOUT_STANDING, Kind
 from inventory.models import Place
 from maintenance.bench_queue import LEAST_MINUTES, MOST_MINUTES, SESSION, SOON, Asked, Queue, Row, queue_of
 from maintenance.calc.retest_due import per_cent
+from maintenance.forms_sitting import first_guess, own_instruments
 from maintenance.models import BenchSettings, Sitting
 
 MINUTES = 90
@@ -79,7 +80,11 @@ def _walk(row: Row) -> tuple[int, str, int]:
 @require_POST
 @technician_required
 def bench_start(request: HttpRequest) -> HttpResponse:
-    """Take the list along to a sitting: it is kept for this person, and the first thing on it is asked for first."""
+    """Take the list along to a sitting: it is kept for this person, and its first thing is asked for first.
+
+    Without one that is open, one begins as the last was: its instrument, depth, null and warmth; the bench says so and has a
+    link to change them.
+    """
     asked, wrong = _asked(request.POST)
     if wrong:
         messages.error(request, wrong)
@@ -92,7 +97,13 @@ def bench_start(request: HttpRequest) -> HttpResponse:
     mine = Sitting.objects.filter(person=signed_in(request), ended_at=None).order_by("-began_at").first()
     if mine is not None:
         return redirect(mine)
-    return redirect(f"{reverse('sittings')}?{urlencode({'minutes': asked.minutes})}")
+    last = Sitting.objects.filter(person=signed_in(request)).order_by("-began_at", "-pk").first()
+    if last is None:
+        return redirect(f"{reverse('sittings')}?{urlencode({'minutes': asked.minutes})}")
+    with_it = first_guess(last) | {"minutes": asked.minutes}
+    meter = own_instruments().filter(pk=with_it.pop("instrument")).first()
+    made = Sitting.objects.create(person=signed_in(request), began_at=at, instrument=meter, **with_it)
+    return redirect(made)
 
 
 def _asked(given: QueryDict) -> tuple[Asked, str]:

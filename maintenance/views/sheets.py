@@ -1,6 +1,7 @@
 """Bench sheets to fetch as PDF: of one item, one show, one sitting, one day; a long one is made by a job."""
 
 import uuid
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -15,13 +16,15 @@ from company.clock import now
 from company.jobs import job_progress, job_result, job_start
 from company.models import Company, Job
 from inventory.registries import show_names
-from maintenance.calc.bench import Procedure
+from maintenance.calc.bench import Procedure, Verdict
 from maintenance.models import BenchTest, Sitting
 from maintenance.pdf.sheet import sheet_pdf
 from maintenance.sheets import SheetOf, sheet_of_day, sheet_of_item, sheet_of_show, sheet_of_sitting, show_items
 from maintenance.views.record import item_or_404
 
 MOST_IN_A_REQUEST = 24  # tests; more take longer than a page may (measured: 25 to 35 ms each on a busy laptop)
+IN_FULL = frozenset({"item", "day"})  # a show and a sitting are a line a thing, in full when that is asked for
+MOST_LINES = 300  # of the table alone
 JOB_KIND, SAME_JOB = "bench-sheet", timedelta(minutes=1)
 EARLIEST = date(1950, 1, 1)
 
@@ -73,7 +76,10 @@ def _day(text: str) -> date:
 
 
 def _answer(request: HttpRequest, sheet: SheetOf, given: dict[str, Any]) -> HttpResponse:
-    if sum(entry.told is not None for entry in sheet.entries) > MOST_IN_A_REQUEST:
+    asked = request.GET.get("full") == "1"
+    sheet = replace(sheet, full=asked or given["of"] in IN_FULL)
+    if _details(sheet) > MOST_IN_A_REQUEST or len(sheet.entries) > MOST_LINES:
+        given = given | {"full": True} if asked else given
         given, person = {**given, "least_role": Role.HAND.value}, signed_in(request)
         # asked again while it is made, or reloaded: the same job
         lately = Job.objects.filter(kind=JOB_KIND, given=given, person=person, made_at__gt=sheet.at - SAME_JOB)
@@ -92,6 +98,11 @@ def _answer(request: HttpRequest, sheet: SheetOf, given: dict[str, Any]) -> Http
     return answer
 
 
+def _details(sheet: SheetOf) -> int:
+    """Return how many tests are laid out with all their details: what takes the time."""
+    return sum(one.told is not None and (sheet.full or one.told.verdict != Verdict.PASS) for one in sheet.entries)
+
+
 def run_job(job: Job) -> None:
     """Make a long sheet, saying how far it is."""
     at, given = now(), job.given
@@ -102,6 +113,7 @@ def run_job(job: Job) -> None:
         sheet = sheet_of_sitting(Sitting.objects.select_related("person").get(pk=given["sitting"]), at=at)
     else:
         sheet = sheet_of_day(date.fromisoformat(given["day"]), at=at)
+    sheet = replace(sheet, full=bool(given.get("full")) or given["of"] in IN_FULL)
     total = len(sheet.entries)
     data = sheet_pdf(
         sheet,

@@ -185,3 +185,23 @@ def test_steps_and_limits_are_said_in_words():
     assert limits_words({"golden_share": 0.1, "core_pass_ohm": 0.52, "odd_one": "x"}) == (
         "a winding may differ from its first by 0.1 of it; a core passes up to 0.52\u2009Ω; odd one x"
     )
+
+
+def test_an_evening_s_sheet_is_a_line_a_test_with_details_of_what_did_not_pass(as_hand, technician):
+    sitting = Sitting.objects.create(person=technician, began_at=now())
+    for n in range(59):
+        bench_test(make_lead(name=str(n)), sitting=sitting, figures=[core(0.21)], readings=READ, not_measured=["shells"])
+    bench_test(make_lead(name="bad"), Verdict.FAIL, sitting=sitting, figures=[core(0.61)], readings=READ)
+    said = fetched(as_hand, f"/bench/sheets/sitting/{sitting.pk}.pdf")
+    assert len(said) <= 6
+    whole = " ".join(said)
+    assert "0.21 Ω, at most 0.52 Ω" in whole and "shells" in whole
+    assert whole.count("As read:") == 1
+    asked = as_hand.get(f"/bench/sheets/sitting/{sitting.pk}.pdf?full=1")
+    assert asked.status_code == 302 and Job.objects.get().given["full"] is True
+
+
+def test_a_test_of_seconds_took_under_a_minute(as_hand):
+    item = make_lead()
+    bench_test(item, minutes=0.04)
+    assert "under a minute" in fetched(as_hand, f"/a/{item.code}/sheet.pdf")[0]

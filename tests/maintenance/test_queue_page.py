@@ -230,6 +230,23 @@ def test_a_sitting_is_begun_with_the_list(as_technician, lead):
     assert set(as_technician.session["bench_list"]) == {item.code for item in items}
 
 
+def test_who_has_sat_before_begins_at_once_with_the_same_instrument(as_technician, technician, lead):
+    reported(make_item(type=lead))
+    meter = make_item(kind=Kind.INSTRUMENT, name="2")
+    with_it = {"instrument": meter, "depth": "ohms-flexed", "null_ohms": 0.15}
+    Sitting.objects.create(person=technician, began_at=NOW - timedelta(days=3), ended_at=NOW - timedelta(days=3), **with_it)
+    answer = as_technician.post(reverse("bench-start"), {"minutes": "30"})
+    made = Sitting.objects.get(ended_at=None)
+    assert answer["Location"] == made.get_absolute_url()
+    assert (made.instrument, made.depth, made.null_ohms, made.minutes) == (meter, "ohms-flexed", 0.15, 30)
+    assert reverse("sitting-change", args=[made.pk]) in as_technician.get(made.get_absolute_url()).content.decode()
+
+
+def test_the_marks_of_the_list_have_a_key(as_technician, lead):
+    reported(make_item(type=lead))
+    assert "unproved: never tested" in page(as_technician)[1]
+
+
 def test_on_paper_it_is_in_walking_order(as_technician, lead):
     far, near = make_place(name="Far shelf", rank=9), make_place(name="Near shelf", rank=2)
     reported(make_item(type=lead, home=far))

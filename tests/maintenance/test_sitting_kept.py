@@ -104,3 +104,12 @@ def test_the_strips_so_far_carry_the_code(as_technician, sitting, lead):
     answer = record(as_technician, sitting, lead, GOOD)
     so_far = answer.content.decode().partition('class="so-far"')[2]
     assert f"{lead.code[:4]}-{lead.code[4:]}" in so_far.partition("</ol>")[0]
+
+
+def test_a_pass_repeats_its_figures_and_leaves_the_reasons_to_the_whole_verdict(as_technician, sitting, lead):
+    answer = record(as_technician, sitting, lead, GOOD)
+    assert "0.41, 0.62, 0.61 Ω, at most 0.73" in words(answer)
+    test = BenchTest.objects.get()
+    reason = " ".join(test.reasons[0].split())
+    assert reason and reason not in words(answer)
+    assert reason in words(as_technician.get(test.get_absolute_url()))
