@@ -159,8 +159,10 @@ def _worst(told: Told) -> str:
     if not held:
         return ""
     worst = max(held, key=lambda each: each[0])[1]
-    upper = bool(worst.high) and (not worst.low or worst.value / worst.high >= worst.low / worst.value)
-    limit = f"at most {figure_words(worst.high, worst.unit)}" if upper else f"at least {figure_words(worst.low, worst.unit)}"
+    of_high = worst.value / worst.high if worst.high else 0.0
+    of_low = worst.low / worst.value if worst.low else 0.0
+    name, bound = ("at most", worst.high) if of_high >= of_low else ("at least", worst.low)
+    limit = f"{name} {figure_words(bound or 0.0, worst.unit)}"
     return f"{worst.name}: {figure_words(worst.value, worst.unit)}, {limit}"
 
 
