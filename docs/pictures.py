@@ -138,8 +138,9 @@ def cells(page: Page) -> None:
 def swaps(browser: Browser, address: str) -> None:
     """Show the swap list of the next show on a phone."""
     page = page_of(browser, address, width=390, height=844)
-    page.goto("/cells/")
-    page.locator("main a[href^='/cells/swaps/']").first.click()
+    page.goto("/shows/")
+    page.get_by_role("link", name="Harvest ceilidh").first.click()
+    page.locator("a[href^='/cells/swaps/']").first.click()
     keep(page, "swaps")
 
 
