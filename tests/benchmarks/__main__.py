@@ -15,6 +15,13 @@ ROOT = Path(__file__).resolve().parents[2]
 SMALL, LARGE = (1_000, 20), (100_000, 2_000)
 
 
+ASKED = {
+    "one scan": "under 10 ms",
+    "500 scans in a batch": "under 300 ms (at 1,000 items: 33)",
+    "one reading": "under 20 ms, same queries",
+}
+
+
 def main() -> None:
     print(_machine())
     print()
@@ -23,11 +30,11 @@ def main() -> None:
     for name in large:
         a, b = small[name], large[name]
         fits = b["ms"] <= a["ms"] * 1.5 or b["ms"] <= a["ms"] + 10
-        asked = {"one scan": "under 10 ms", "500 scans in a batch": "under 300 ms (at 1,000 items: 33)"}.get(
-            name, "1.5 x or +10 ms, same queries"
-        )
+        asked = ASKED.get(name, "1.5 x or +10 ms, same queries")
         if name == "one scan":
             fits = b["ms"] < 10
+        if name == "one reading":
+            fits = b["ms"] < 20
         if "batch" in name:
             fits = b["ms"] < 300
         same = a["queries"] == b["queries"]

@@ -30,8 +30,9 @@ def main(items: int, shows: int) -> None:
     from company.models import Person
     from inventory.models import Item
     from inventory.search_index import refresh_statistics
+    from maintenance.services.cells import reading_record
     from shows.models import Show
-    from tests.benchmarks.shop import an_instant, fill
+    from tests.benchmarks.shop import an_instant, fill, powered_items
 
     call_command("migrate", verbosity=0)
     at = an_instant()
@@ -82,6 +83,19 @@ def main(items: int, shows: int) -> None:
 
         return post
 
+    powered = powered_items(coming, at)
+
+    def read() -> None:
+        reading_record(
+            uid=uuid.uuid4(),
+            item=powered,
+            volts=9.1,
+            minutes_off=0,
+            read_at=at,
+            received_at=at + timedelta(seconds=1),
+            person=None,
+        )
+
     asked = {
         "today": page("/"),
         "gear list": page("/gear/"),
@@ -104,6 +118,10 @@ def main(items: int, shows: int) -> None:
         "rules": page("/bench/rules/"),
         "one rule": page(f"/bench/rules/{item.type_id}/"),
         "forecasts": page("/bench/forecasts/"),
+        "cells": page("/cells/"),
+        "swap list, 200 devices": page(f"/cells/swaps/{coming.pk}/"),
+        "cells of a device": page(f"/a/{powered.code}/cells/"),
+        "one reading": read,
         "API items": page("/api/items?limit=50"),
         "API items, search": page("/api/items?search=quarry&limit=50"),
         "API item": page(f"/api/items/{item.code}"),

@@ -8,11 +8,14 @@ from company.models import Company, Person
 from inventory.calc import codes
 from inventory.calc.kinds import KINDS_WITHOUT_STANDING, Kind
 from inventory.models import CountedLine, CountMove, GearType, Item, Label, Place
-from maintenance.models import BenchTest, Forecast, ForecastOutcome, UseLedger
+from maintenance.models import BenchTest, CellType, FittedSet, Forecast, ForecastOutcome, Swap, UseLedger
+from maintenance.services.cell_reckon import cells_reckon
+from maintenance.services.cell_types import cell_types_load
 from maintenance.services.retest import types_reckon
 from shows.models import Checkout, CustodyHead, PullRow, Scan, Show, Venue
 
 WORDS = ["red", "blue", "tall", "old", "spare", "north", "south", "quarry", "barn", "chapel"]
+ON_LIST = 200  # devices on a swap list
 KINDS = [Kind.INTERFACE_BOX, Kind.LEAD, Kind.MICROPHONE, Kind.TRANSMITTER, Kind.STAND, Kind.LOUDSPEAKER]
 
 
@@ -213,3 +216,36 @@ def _scan(uid: uuid.UUID, item: Item, action: str, show: Show | None, at: dateti
 def an_instant() -> datetime:
     """Return now, to the minute: the pages measured read the clock themselves."""
     return datetime.now(UTC).replace(second=0, microsecond=0)
+
+
+def powered_items(show: Show, at: datetime) -> Item:
+    """Make active boxes with a 9 V cell each, 2 in 100 of all items and at least ON_LIST of them, that many named on a show's
+    list; answer one. What is left in them is worked out as by night."""
+    cell_types_load()
+    cell = CellType.objects.get(key="6LR61")
+    type_ = GearType.objects.create(name="Powered box", kind=Kind.INTERFACE_BOX, bays=1, cell_size="6LR61", has_standing=True)
+    pick, fitted_at = random.Random(8), at - timedelta(days=40)
+    boxes = Item.objects.bulk_create(
+        (
+            Item(code=codes.mint(pick.randrange), type=type_, name=str(n), added_at=fitted_at)
+            for n in range(max(ON_LIST, Item.objects.count() // 50))
+        ),
+        batch_size=2000,
+    )
+    made = Swap.objects.bulk_create(
+        (
+            Swap(uid=uuid.uuid4(), item=box, type=cell, was_new=True, reason="first", done_at=fitted_at, received_at=fitted_at)
+            for box in boxes
+        ),
+        batch_size=2000,
+    )
+    FittedSet.objects.bulk_create(
+        (FittedSet(item_id=s.item_id, opened_uid=s.uid, type=cell, was_new=True, fitted_at=fitted_at) for s in made),
+        batch_size=2000,
+    )
+    PullRow.objects.bulk_create(
+        PullRow(show=show, type=type_, item=box, rank=100 + n, line=str(n + 1), feed="cells")
+        for n, box in enumerate(boxes[:ON_LIST])
+    )
+    cells_reckon(at=at)
+    return boxes[0]
