@@ -107,7 +107,7 @@ def test_rain_makes_a_test_due_that_day_and_the_next_test_answers_it(lead):
     before = read(lead).test_by
     assert before > a_day()
     called = wet([lead])
-    assert called.due == 1 and read(lead).test_by == a_day() and "1 thing" in called.words
+    assert called.due == 1 and read(lead).test_by == a_day() and called.words.startswith("It got wet: noted.")
     recorded = word(lead, 1)
     assert TestCall.objects.get().answered_by == recorded.test and read(lead).test_by > a_day()
     test_undo(test=recorded.test, person=None, at=NOW + timedelta(hours=2))
