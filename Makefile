@@ -39,7 +39,7 @@ e2e: dev-needs
 	$(PYTEST) $(ONLY) tests/e2e $(ARGS)
 
 external: external-needs
-	$(PYTEST) $(ONLY) tests/external $(ARGS)
+	$(PYTEST) $(ONLY) tests/external -n auto --maxprocesses 2 --dist loadfile $(ARGS)
 
 faults: dev-needs
 	$(PYTEST) $(ONLY) tests/faults $(ARGS)

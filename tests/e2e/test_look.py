@@ -20,15 +20,12 @@ TAPE = Path(settings.BASE_DIR) / "company" / "static" / "company" / "tape.css"
 # token, the ground it is read on, the least contrast; words 4.5, lines that mean something 3 (WCAG 2.2, 1.4.3 and 1.4.11)
 READ_ON = [
     ("chalk", "desk", 4.5),
-    ("chalk", "board", 4.5),
     ("chalk", "well", 4.5),
     ("chalk", "ghost", 4.5),
     ("chalk-2", "desk", 4.5),
-    ("chalk-2", "board", 4.5),
     ("chalk-2", "well", 4.5),
     ("chalk-2", "ghost", 4.5),
     ("line", "desk", 3.0),
-    ("line", "board", 3.0),
     ("line", "well", 3.0),
     ("ink", "tape", 4.5),
     ("ink", "tape-old", 4.5),
