@@ -20,6 +20,7 @@ from maintenance.calc.bench import Procedure, Verdict
 from maintenance.models import BenchTest, Sitting
 from maintenance.pdf.sheet import sheet_pdf
 from maintenance.sheets import SheetOf, sheet_of_day, sheet_of_item, sheet_of_show, sheet_of_sitting, show_items
+from maintenance.views.keys import possible_show
 from maintenance.views.record import item_or_404
 
 MOST_IN_A_REQUEST = 24  # tests; more take longer than a page may (measured: 25 to 35 ms each on a busy laptop)
@@ -45,6 +46,7 @@ def item_sheet(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 def show_sheet(request: HttpRequest, show: int) -> HttpResponse:
     """Hand over the sheet of a show: everything on it with its last test."""
+    possible_show(show)
     name, url = show_names([show]).get(show, ("", ""))
     if not url:
         raise Http404("There is no such show.")

@@ -24,6 +24,7 @@ from maintenance.services.cell_forecasts import swap_list_freeze
 from maintenance.services.cells import CellRefused
 from maintenance.services.swap_list import How, device_keep, device_swap, step_undo, thing_charge
 from maintenance.swap_page import in_hand, page_context, part_used
+from maintenance.views.keys import possible_show
 
 PARTS = {"now": "now", "list": "list", "count": "count", "carry": "carry-part"}  # template: where it is drawn
 
@@ -31,6 +32,7 @@ PARTS = {"now": "now", "list": "list", "count": "count", "carry": "carry-part"} 
 @require_safe
 def swap_list(request: HttpRequest, show: int) -> HttpResponse:
     """Draw a show's swap list, with the device in hand when one was scanned (`on`)."""
+    possible_show(show)
     at = now()
     found = _found(show, at)
     item = _item(request.GET.get("on", ""))
@@ -40,6 +42,7 @@ def swap_list(request: HttpRequest, show: int) -> HttpResponse:
 @require_safe
 def swap_print(request: HttpRequest, show: int) -> HttpResponse:
     """Print the list for the truck: by place, with boxes to tick."""
+    possible_show(show)
     at = now()
     found = _found(show, at)
     context = _context(request, found, at, None)
@@ -50,6 +53,7 @@ def swap_print(request: HttpRequest, show: int) -> HttpResponse:
 @require_POST
 def swap_scan(request: HttpRequest, show: int) -> HttpResponse:
     """Take a scan: a device comes into hand, a thing of the charge list is ticked, a labelled set goes into what is in hand."""
+    possible_show(show)
     at = now()
     found, text = _found(show, at), request.POST.get("scan", "")[:200]
     item, before = _item(text), _item(request.POST.get("on", ""))
@@ -80,6 +84,7 @@ def swap_scan(request: HttpRequest, show: int) -> HttpResponse:
 @require_POST
 def swap_do(request: HttpRequest, show: int) -> HttpResponse:
     """Do one thing to the device in hand: swap (died, leaked), keep as read, charge; or take one back."""
+    possible_show(show)
     at = now()
     found, item = _found(show, at), _item(request.POST.get("code", ""))
     do = request.POST.get("do", "")
@@ -103,6 +108,7 @@ def swap_do(request: HttpRequest, show: int) -> HttpResponse:
 @require_POST
 def swap_freeze(request: HttpRequest, show: int) -> HttpResponse:
     """Keep what the list says now, so that what comes of it can be held against it."""
+    possible_show(show)
     at = now()
     _found(show, at)
     number = swap_list_freeze(show=show, at=at, person=signed_in(request))

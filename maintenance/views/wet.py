@@ -17,6 +17,7 @@ from maintenance.models import TestCall
 from maintenance.querysets import open_calls
 from maintenance.registries import out_with
 from maintenance.services.calls import CallRefused, calls_record, calls_withdraw
+from maintenance.views.keys import possible_show
 from maintenance.views.record import item_or_404
 from maintenance.wet import held_in
 
@@ -33,6 +34,7 @@ def item_wet(request: HttpRequest, code: str) -> HttpResponse:
 @require_POST
 def show_wet(request: HttpRequest, show: int) -> HttpResponse:
     """Note that it rained on all that is out to a show; once it is over, on all that was out at its end."""
+    possible_show(show)
     at = now()
     found = out_with(show, at)
     url = show_names([show]).get(show, ("", ""))[1]

@@ -127,7 +127,7 @@ def test_strain_is_one_on_either_limit():
     ("value", "unit", "said"),
     [
         (0.2149, "ohm", "0.21 \u03a9"),
-        (0.02, "\u03a9", "20.0 m\u03a9"),
+        (0.02, "\u03a9", "0.02 \u03a9"),
         (4700, "\u03a9", "4.70 k\u03a9"),
         (2e7, "ohm", "20.0 M\u03a9"),
         (3e10, "ohm", "30.0 G\u03a9"),

@@ -328,8 +328,21 @@ def test_undos_mean_the_same_in_any_order(pairs, rng):
     rng.shuffle(mixed)
     result = undone(undos)
     assert undone(mixed) == result
-    holding = {u.uid for u in undos if u.undoes != u.uid} - result
-    assert {u.undoes for u in undos if u.uid in holding} == result, "what is taken back is what a holding undo names"
+    if not turns_round(undos):  # of those that take each other back in a ring, the last speaks: see above
+        holding = {u.uid for u in undos if u.undoes != u.uid} - result
+        assert {u.undoes for u in undos if u.uid in holding} == result, "what is taken back is what a holding undo names"
+
+
+def turns_round(undos):
+    onward = {u.uid: u.undoes for u in undos if u.undoes != u.uid}
+    for uid in onward:
+        seen = set()
+        while uid in onward and uid not in seen:
+            seen.add(uid)
+            uid = onward[uid]
+        if uid in seen:
+            return True
+    return False
 
 
 # any order, and on from a head

@@ -97,7 +97,7 @@ def test_what_blocks_the_next_show_goes_first():
     ]
     found = plan(many, minutes=12, today=TODAY)
     assert [p.candidate.item for p in found.picks] == [3, 2]
-    assert found.picks[0].why == "Street fair on Sun 29 Nov lacks known good ones without it; 2 % that it is bad"
+    assert found.picks[0].why == "Street fair on Sun 29 Nov lacks known good ones without it; 2 % that it is bad"
 
 
 def test_a_type_in_hand_is_gone_on_with():
@@ -152,7 +152,7 @@ def test_why_has_its_numbers():
     )
     assert why_of(one, TODAY) == (
         "Somebody reported: hums; called in: it rained on it; wanted for Brass concert on Fri 27 Nov, where it is critical; "
-        "its test is 1 day overdue; 5 % that it is bad"
+        "its test is 1 day overdue; 5 % that it is bad"
     )
 
 

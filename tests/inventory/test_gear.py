@@ -292,7 +292,7 @@ def test_type_is_added_with_its_facts_and_shows_them(as_technician):
         "facts-channels": 2,
     }
     page = as_technician.get(as_technician.post("/types/add/", given).url).content.decode()
-    assert "1\u2009MΩ" in page and "Active" in page and "1 of 6LR61" in page
+    assert "1\u2009MΩ" in page and "Active" in page and "1 place, 6LR61" in page
 
 
 def test_lead_lengths_are_typed_in_metres(as_technician):

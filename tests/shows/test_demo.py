@@ -171,12 +171,12 @@ def test_moving_the_demo_moves_its_cells(demo):
 
 def test_a_stale_demo_moves_to_today_and_keeps_its_clock_times_over_a_change_of_the_clocks(demo):
     zone = Company.current().zone
-    before = {s.name: s.load_in.astimezone(zone) for s in Show.objects.all()}
+    before = {s.pk: s.load_in.astimezone(zone) for s in Show.objects.all()}
     later = DAY + timedelta(days=45)  # the clocks go back in between
     assert demo_redate(today=later) == 45
     for show in Show.objects.all():
         moved = show.load_in.astimezone(zone)
-        assert moved.date() == before[show.name].date() + timedelta(days=45)
-        assert moved.time() == before[show.name].time()
+        assert moved.date() == before[show.pk].date() + timedelta(days=45)
+        assert moved.time() == before[show.pk].time()
     assert demo_redate(today=later) == 0
     assert Company.current().demo_dated == later
