@@ -6,7 +6,6 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from company.clock import now, today
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.api_fields import bench_fields
@@ -32,9 +31,8 @@ def leads(company, clock_at_now):
 
 @pytest.fixture
 def clock_at_now(monkeypatch):
-    from company import clock
 
-    monkeypatch.setattr(clock, "now", lambda: NOW)
+    monkeypatch.setattr("django.utils.timezone.now", lambda: NOW)
 
 
 def make_tested(type_, *, booked=()):
@@ -80,31 +78,26 @@ def test_of_what_is_suspect_retired_or_never_tested_nothing_is_said(leads):
     assert chances_of(items, NOW) == {}
 
 
-def in_days(days):
-    """Return the builders' offset of a day that many days from today: pages read the clock."""
-    return (today() - a_day(0)).days + days
-
-
 def test_the_page_says_the_chance_by_the_next_show_with_its_range(leads, as_technician):
-    item = make_tested(leads, booked=(in_days(5),))
+    item = make_tested(leads, booked=(5,))
     said = as_technician.get(item.get_absolute_url()).content.decode()
-    found = chances_of([item], now())[item.pk]
+    found = chances_of([item], NOW)[item.pk]
     assert "By the end of its next show" in said and f"{100 * found.chance:.0f}\u202f%" in said
     assert "by how often it may fail" in said
 
 
 def test_over_http_it_is_told_with_the_forecast_in_constant_queries(leads, as_technician):
-    item = make_tested(leads, booked=(in_days(5),))
+    item = make_tested(leads, booked=(5,))
 
     def asked():
         items = list(Item.objects.select_related("type").order_by("pk"))
         with CaptureQueriesContext(connection) as caught:
-            told = bench_fields(items, now())
+            told = bench_fields(items, NOW)
         return len(caught), [one["forecast"]["ahead"] for one in told.values()]
 
     queries, (ahead,) = asked()
     assert as_technician.get(f"/api/items/{item.code}").json()["forecast"]["ahead"] == {**ahead, "by": ahead["by"].isoformat()}
-    assert ahead["booked"] and ahead["by"] == a_day(in_days(5)) and 0 < ahead["low"] < ahead["chance"] < ahead["high"]
+    assert ahead["booked"] and ahead["by"] == a_day(5) and 0 < ahead["low"] < ahead["chance"] < ahead["high"]
     for _ in range(12):
         make_tested(leads, booked=(7,))
     again, told = asked()
