@@ -124,7 +124,7 @@ def paper(page: Page) -> None:
 def verdict(page: Page) -> None:
     """Show the newest lead that failed: its drawing beside the reasons."""
     page.goto("/bench/sittings/")
-    page.locator("main a[href^='/bench/sittings/']").filter(has_text="bad").first.click()
+    page.locator(".evenings li").filter(has_text="bad").first.get_by_role("link").click()
     page.locator("main a[href^='/bench/tests/']").filter(has_text="Fail").first.click()
     keep(page, "verdict")
 
