@@ -54,11 +54,12 @@ def mind_words(item: Item, *, at: datetime, day: date, called: tuple[str, dateti
     if not item.type.has_standing or item.retired_on:
         return []
     said = []
-    calls: Iterable[tuple[str, datetime]] = [call for call in (_call_of(item), called) if call and call[1] <= at]
-    call = min(calls, key=lambda one: one[1], default=None)
+    calls: list[tuple[str, datetime]] = [call for call in (_call_of(item), called) if call]
+    call = min((one for one in calls if one[1] <= at), key=lambda one: one[1], default=None)
     if call:
         said.append(f"{_CALLED[TestCall.Why(call[0])].format(day=day_words(call[1]))}.")
-    if item.test_by and item.test_by <= day and (call is None or item.test_by < today(call[1])):
+    # a call brings the test-by date to its own day: that is no proof run out, nor known before the call was made
+    if item.test_by and item.test_by <= day and all(item.test_by < today(when) for _, when in calls):
         said.append(f"{ran_out_words(item)}: test it before it goes.")
     if dead := dead_words(item.excepts):
         said.append(f"Good except {item.excepts}: {dead}.")
