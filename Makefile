@@ -36,7 +36,7 @@ lint: dev-needs
 	VAR_DIR=$(SCRATCH) $(BIN)/python -W error manage.py check
 
 e2e: dev-needs
-	$(PYTEST) $(ONLY) tests/e2e $(ARGS)
+	$(PYTEST) $(ONLY) tests/e2e -n auto --maxprocesses 2 --dist loadfile $(ARGS)
 
 external: external-needs
 	$(PYTEST) $(ONLY) tests/external -n auto --maxprocesses 2 --dist loadfile $(ARGS)
