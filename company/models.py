@@ -200,4 +200,38 @@ class Job(models.Model):
         return reverse("job", args=[self.pk])
 
 
-guard(ApiToken, Company, Job)
+class Pulse(models.Model):
+    """When a process of one kind was last seen alive: "worker" and "clock", one row each."""
+
+    name = models.CharField(max_length=20, primary_key=True)
+    at = models.DateTimeField()
+    started_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Absence(models.Model):
+    """A stretch during which the program was closed, or its machine asleep: what came due in it is shown on waking."""
+
+    since = models.DateTimeField()
+    until = models.DateTimeField(unique=True)
+
+    class Meta:
+        ordering = ["-until"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(until__gt=models.F("since")),
+                name="absence_ends_after_it_began",
+                violation_error_message="It ends after it began.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.since} to {self.until}"
+
+
+guard(ApiToken, Company, Job, Pulse)

@@ -1,8 +1,8 @@
 """The registries every floor may fill. Each entry's shape is the dataclass beside it."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.http import HttpRequest
@@ -56,6 +56,74 @@ class NavEntry:
     role: str = "hand"
 
 
+@dataclass(frozen=True, kw_only=True)
+class Cause:
+    """One thing a person must do by a time, as an alert rule finds it true now.
+
+    `subject` ("item:17", "show:4", "lot:3", "shop") and `occasion` (the last test's id, the show's id; never empty) tell this
+    time from another: the same pair never raises twice. `says` is a sentence that says what to do; `url` the page where it is done,
+    within the program. A `stage` above the one told last tells again ("again if still undone"). `show` is a show's key.
+    """
+
+    subject: str
+    occasion: str
+    title: str
+    says: str
+    url: str
+    by: datetime | None = None
+    stage: int = 0
+    show: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RuleTerms:
+    """What an owner has set for a rule: how early it speaks, and its further stages, all before (or after) the cause's time."""
+
+    lead: timedelta
+    stages: tuple[timedelta, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class AlertRule:
+    """A rule that speaks up in time. `find` yields everything that is true now, whatever was said before: what it no longer
+    yields has lost its cause and closes. It selects by "due <= now", never by equality, in a constant number of queries.
+
+    `lead_means` says in words what the lead is counted from ("before load-in", "after home-by"); None where there is none.
+    """
+
+    key: str
+    name: str
+    why: str
+    find: Callable[[datetime, RuleTerms], Iterable[Cause]]
+    done: str = "Its cause is gone."  # what an alert says when it closes by itself
+    role: str = "technician"  # the least role that is told
+    urgent: bool = False
+    on: bool = True
+    digest: bool = True  # False: told by itself, at once
+    terms: RuleTerms = field(default_factory=lambda: RuleTerms(lead=timedelta()))
+    lead_means: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class StatusLine:
+    """One line of the status page: what, one sentence how it is, and whether that is well (None: nothing to judge)."""
+
+    name: str
+    says: str
+    well: bool | None = None
+    url: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class TopLine:
+    """Something said at the top of every page: a sentence with a link; `count` is drawn as a figure after the words."""
+
+    says: str
+    url: str
+    count: int | None = None
+    alarm: bool = False
+
+
 NeedsSource = Callable[[HttpRequest, datetime], Iterable[Need]]
 SearchSource = Callable[[HttpRequest, str, int], Iterable[Found]]
 JobRunner = Callable[[Any], None]
@@ -64,3 +132,6 @@ NEEDS: Registry[NeedsSource] = Registry("what needs a person, now?")
 SEARCH: Registry[SearchSource] = Registry("what answers this word or code?")
 NAV: Registry[Callable[[], NavEntry]] = Registry("what stands in the main navigation?")
 JOBS: Registry[JobRunner] = Registry("how is a job of this kind run?")
+ALERT_RULES: Registry[Callable[[], AlertRule]] = Registry("what does it speak up about?")
+STATUS: Registry[Callable[[datetime], Iterable[StatusLine]]] = Registry("how is the program itself?")
+TOP: Registry[Callable[[HttpRequest], TopLine | None]] = Registry("what is said at the top of every page?")

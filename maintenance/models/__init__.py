@@ -1,6 +1,7 @@
 """Is it good, one noun a module."""
 
 from company.guards import guard
+from maintenance.models.alerts import Address, Alert, Attempt, Delivery, Digest, RuleRun, RuleSetting, Telling
 from maintenance.models.bench import BenchFigure, BenchSettings, BenchTest, Repair, Sitting, TestCall, Wiring
 from maintenance.models.cells import (
     CapacityTest,
@@ -22,6 +23,9 @@ from maintenance.models.faults import Fault, UseLedger
 from maintenance.models.retest import Forecast, ForecastOutcome, RetestRule, Risk, TypeModel
 
 __all__ = [
+    "Address",
+    "Alert",
+    "Attempt",
     "BenchFigure",
     "BenchSettings",
     "BenchTest",
@@ -34,7 +38,9 @@ __all__ = [
     "CellReading",
     "CellType",
     "Charge",
+    "Delivery",
     "DeviceDraw",
+    "Digest",
     "Fault",
     "FittedSet",
     "Forecast",
@@ -43,8 +49,11 @@ __all__ = [
     "Repair",
     "RetestRule",
     "Risk",
+    "RuleRun",
+    "RuleSetting",
     "Sitting",
     "Swap",
+    "Telling",
     "TestCall",
     "TypeDraw",
     "TypeModel",
@@ -72,3 +81,4 @@ guard(
     Swap,
     TypeDraw,
 )
+guard(Address, Alert, Attempt, Delivery, Digest, RuleRun, RuleSetting, Telling)
