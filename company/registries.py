@@ -61,8 +61,8 @@ class Cause:
     """One thing a person must do by a time, as an alert rule finds it true now.
 
     `subject` ("item:17", "show:4", "lot:3", "shop") and `occasion` (the last test's id, the show's id; never empty) tell this
-    time from another: the same pair never raises twice. `says` is a sentence that says what to do; `url` the page where it is done,
-    within the program. A `stage` above the one told last tells again ("again if still undone"). `show` is a show's key.
+    time from another: the same pair never raises twice. `says` is a sentence that says what to do; `url` the page where it is
+    done, within the program. A `stage` above the one told last tells again ("again if still undone"). `show` is a show's key.
     """
 
     subject: str
