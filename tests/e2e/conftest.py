@@ -2,10 +2,14 @@
 
 import os
 import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
+from django.core.management import call_command
+from django.db import connection
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # Playwright's loop runs in this thread; our code is not async
 
@@ -31,6 +35,26 @@ def chromium_path() -> str | None:
         if found and Path(found).exists():
             return found
     return None
+
+
+@pytest.fixture(scope="session")
+def kept_demo(tmp_path_factory):
+    return tmp_path_factory.mktemp("demo") / "demo.sqlite3"
+
+
+@pytest.fixture
+def demo_company(transactional_db, kept_demo):
+    """Load the invented company. It takes seconds: on SQLite the first one is kept, and copied for the tests after it."""
+    if kept_demo.exists():
+        with closing(sqlite3.connect(kept_demo)) as kept:
+            connection.ensure_connection()
+            kept.backup(connection.connection)
+        return
+    call_command("load_catalogue", verbosity=0)
+    call_command("load_demo", verbosity=0)
+    if connection.vendor == "sqlite":
+        with closing(sqlite3.connect(kept_demo)) as kept:
+            connection.connection.backup(kept)
 
 
 @pytest.fixture(scope="session")

@@ -5,7 +5,6 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from django.core.management import call_command
 from playwright.sync_api import expect
 
 from company.clock import now
@@ -312,9 +311,7 @@ LOOKED = (Path(__file__).parent / "look.js").read_text()
 
 
 @pytest.mark.parametrize("theme", ["dark", "paper"])
-def test_the_pages_of_the_bench_fit_and_can_be_reached_and_read(open_page, transactional_db, theme):
-    call_command("load_catalogue", verbosity=0)
-    call_command("load_demo", verbosity=0)
+def test_the_pages_of_the_bench_fit_and_can_be_reached_and_read(open_page, demo_company, theme):
     wirings_load(entries=wirings_shipped())
     person = Person.objects.get(username="technician")
     sitting = Sitting.objects.create(person=person, began_at=now())

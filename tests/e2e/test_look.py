@@ -7,7 +7,6 @@ from pathlib import Path
 import pypdfium2 as pdfium
 import pytest
 from django.conf import settings
-from django.core.management import call_command
 
 from company.models import Person
 from inventory.calc.kinds import Kind
@@ -83,10 +82,8 @@ HERE = pytest.mark.django_db(transaction=True)
 
 
 @pytest.fixture
-def demo(transactional_db):
-    """Load the invented company, and return the pages to look at."""
-    call_command("load_catalogue", verbosity=0)
-    call_command("load_demo", verbosity=0)
+def demo(demo_company):
+    """Return the pages of the invented company to look at."""
     item = Item.objects.filter(suspect_since__isnull=False).order_by("pk").first() or make_item()
     case = Item.objects.filter(type__kind=Kind.CASE).order_by("pk")[2]
     show = Show.objects.get(name="Harvest ceilidh")
