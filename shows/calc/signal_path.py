@@ -1,8 +1,8 @@
 """What a lead and an input do to a source: loading, top end, level at the mixer, pad. Linear, passive, one chain.
 
 A source is an electromotive force behind an impedance; the lead is its capacitance (at audio frequencies a lead is far shorter
-than a wave, and its series resistance far below any source's); the input is a resistance. A transformer is ideal but for its
-windings' resistances. Formulas: textbook circuit theory; decibels to 0.775 V are dBu.
+than a wave, and its series resistance far below any source's); the input is a resistance, behind a passive box what its
+transformer shows (maintenance/calc/box_gain.py). Formulas: textbook circuit theory; decibels to 0.775 V are dBu.
 """
 
 import math
@@ -80,34 +80,6 @@ class Lead:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Transformer:
-    """A passive box's transformer: turns primary to secondary, ohms of its windings, of a pad switched in before it in dB."""
-
-    turns: float
-    primary_ohm: float = 0.0
-    secondary_ohm: float = 0.0
-
-    def __post_init__(self) -> None:
-        if not (math.isfinite(self.turns) and 0.01 <= self.turns <= 1000):
-            raise PathError(f"A turns ratio of {self.turns:g} to 1 is not one that is made.")
-        _sane("A winding's resistance", self.primary_ohm, MOST_OHM)
-        _sane("A winding's resistance", self.secondary_ohm, MOST_OHM)
-
-    def input_ohm(self, load_ohm: float) -> float:
-        """Return what the source sees with the secondary into `load_ohm`: n^2 (load + secondary) + primary."""
-        return self.turns**2 * (load_ohm + self.secondary_ohm) + self.primary_ohm
-
-    def output_ohm(self, source_ohm: float) -> float:
-        """Return what the mixer sees: (source + primary) / n^2 + secondary."""
-        return (source_ohm + self.primary_ohm) / self.turns**2 + self.secondary_ohm
-
-    def gain_db(self, load_ohm: float) -> float:
-        """Return secondary volts over primary volts into `load_ohm`, in dB: the ratio, and what the windings lose."""
-        seen = self.input_ohm(load_ohm)
-        return decibels(self.turns * load_ohm / seen)
-
-
-@dataclass(frozen=True, kw_only=True)
 class Peak:
     """A resonance: where it stands in Hz and how far over the level below it in dB."""
 
@@ -164,14 +136,6 @@ def loudspeaker_dbu(*, watts: float, ohm: float) -> float:
     if not (watts > 0 and ohm > 0):
         raise PathError("A loudspeaker's power and impedance are more than nothing.")
     return dbu_of_volts(math.sqrt(watts * ohm))
-
-
-def loading_db(source_ohm: float, load_ohm: float) -> float:
-    """Return what a resistive source loses into a resistive load, in dB (negative): 20 log10(RL / (Rs + RL))."""
-    _sane("A source's resistance", source_ohm, MOST_OHM)
-    if not load_ohm > 0:
-        raise PathError("An input's impedance is more than nothing.")
-    return decibels(load_ohm / (source_ohm + load_ohm)) if math.isfinite(load_ohm) else 0.0
 
 
 def corner_hz(ohm: float, farad: float) -> float:
