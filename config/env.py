@@ -2,6 +2,8 @@
 
 import os
 import secrets
+from dataclasses import dataclass
+from email.utils import parseaddr
 from pathlib import Path
 from urllib.parse import parse_qsl, unquote, urlsplit
 
@@ -96,6 +98,66 @@ def database(name: str, sqlite_at: Path) -> dict[str, object]:
         "CONN_HEALTH_CHECKS": True,
         "OPTIONS": dict(parse_qsl(parts.query)),
     }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Smtp:
+    """The mail server; without a host, mail is written into files."""
+
+    host: str = ""
+    port: int = 587
+    user: str = ""
+    password: str = ""
+    security: str = "starttls"
+
+
+_SMTP_PORTS = {"starttls": 587, "tls": 465, "none": 25}
+
+
+def smtp() -> Smtp:
+    """Read SMTP_HOST, SMTP_PORT, SMTP_USER, SMTP_PASSWORD and SMTP_SECURITY: starttls, tls or none."""
+    host, user, password = text("SMTP_HOST"), text("SMTP_USER"), text("SMTP_PASSWORD")
+    if "://" in host or any(c.isspace() or c == "/" for c in host):
+        raise ImproperlyConfigured(f"SMTP_HOST={host!r} is no name of a machine. Write mail.example.org, the port in SMTP_PORT.")
+    if not host:
+        for name in ("SMTP_PORT", "SMTP_USER", "SMTP_PASSWORD", "SMTP_SECURITY"):
+            if text(name):
+                raise ImproperlyConfigured(f"{name} is set and SMTP_HOST is not: name the mail server, or leave both out.")
+    if bool(user) != bool(password):
+        raise ImproperlyConfigured("SMTP_USER and SMTP_PASSWORD go together: set both, or neither.")
+    security = one_of("SMTP_SECURITY", "starttls", tuple(_SMTP_PORTS))
+    port = whole("SMTP_PORT", _SMTP_PORTS[security], 1, 65535)
+    return Smtp(host=host, port=port, user=user, password=password, security=security)
+
+
+def mail_from(name: str, smtp_host: str) -> str:
+    """Read the sender of mail: an address, or a name with an address in angle brackets. A mail server needs one."""
+    given = text(name)
+    if not given:
+        if smtp_host:
+            raise ImproperlyConfigured(f"{name} is missing: mail by {smtp_host} needs a sender, as gear@example.org.")
+        return "Knowngood <knowngood@localhost>"
+    address = parseaddr(given)[1]
+    before, _, after = address.rpartition("@")
+    if not before or not after or any(c in given for c in "\r\n") or " " in address:
+        raise ImproperlyConfigured(f"{name}={given!r} is no mail address. Write gear@example.org or Gear <gear@example.org>.")
+    return given
+
+
+def one_of(name: str, default: str, allowed: tuple[str, ...]) -> str:
+    """Read one of a few words."""
+    word = text(name, default).lower() or default
+    if word not in allowed:
+        raise ImproperlyConfigured(f"{name}={word!r} must be one of {', '.join(allowed)}.")
+    return word
+
+
+def token(name: str, least: int = 16) -> str:
+    """Read a token somebody must show; a short one is refused, as it could be guessed."""
+    given = text(name)
+    if given and len(given) < least:
+        raise ImproperlyConfigured(f"{name} has under {least} characters and could be guessed. Make one: openssl rand -hex 24")
+    return given
 
 
 def _sqlite(path: Path) -> dict[str, object]:

@@ -164,6 +164,16 @@ MEDIA_URL = ""  # photos are behind sign-in: inventory.views serves them
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
+# Mail: without a host it is written into files, so that a shop sees what would have been sent.
+SMTP = env.smtp()
+MAIL_DIR = VAR_DIR / "mail"
+EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if SMTP.host else 'filebased'}.EmailBackend"
+EMAIL_FILE_PATH = str(MAIL_DIR)
+EMAIL_HOST, EMAIL_PORT, EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = SMTP.host, SMTP.port, SMTP.user, SMTP.password
+EMAIL_USE_TLS, EMAIL_USE_SSL = SMTP.security == "starttls", SMTP.security == "tls"
+EMAIL_TIMEOUT = env.whole("SMTP_TIMEOUT", 15, 1, 120)  # a server that says nothing must not hold the worker
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = MAIL_FROM = env.mail_from("MAIL_FROM", SMTP.host)
+
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],

@@ -34,6 +34,12 @@ def manage(*arguments: str, **environment: str) -> subprocess.CompletedProcess[s
         ("CELERY_BROKER_URL", "amqp://x", "must start with redis://"),
         ("SITE_ADDRESS", "gear.example.org", "must start with http"),
         ("TLS_CERT", "x.pem", "go together"),
+        ("SMTP_HOST", "smtp://mail.example.org", "no name of a machine"),
+        ("SMTP_HOST", "mail.example.org", "MAIL_FROM is missing"),
+        ("SMTP_USER", "gear", "SMTP_HOST is not"),
+        ("SMTP_SECURITY", "perhaps", "SMTP_SECURITY"),
+        ("SMTP_TIMEOUT", "0", "between 1 and 120"),
+        ("MAIL_FROM", "nobody", "no mail address"),
     ],
 )
 def test_malformed_setting_is_refused_with_its_name(tmp_path, name, value, said):
