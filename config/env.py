@@ -118,7 +118,7 @@ def smtp() -> Smtp:
     """Read SMTP_HOST, SMTP_PORT, SMTP_USER, SMTP_PASSWORD and SMTP_SECURITY: starttls, tls or none."""
     host, user, password = text("SMTP_HOST"), text("SMTP_USER"), text("SMTP_PASSWORD")
     if "://" in host or any(c.isspace() or c == "/" for c in host):
-        raise ImproperlyConfigured(f"SMTP_HOST={host!r} is no name of a machine. Write mail.example.org, the port in SMTP_PORT.")
+        raise ImproperlyConfigured(f"SMTP_HOST={host!r} is no name of a machine. Write mail.example.org; SMTP_PORT is apart.")
     if not host:
         for name in ("SMTP_PORT", "SMTP_USER", "SMTP_PASSWORD", "SMTP_SECURITY"):
             if text(name):
@@ -135,7 +135,7 @@ def mail_from(name: str, smtp_host: str) -> str:
     given = text(name)
     if not given:
         if smtp_host:
-            raise ImproperlyConfigured(f"{name} is missing: mail by {smtp_host} needs a sender, as gear@example.org.")
+            raise ImproperlyConfigured(f"{name} is missing: with SMTP_HOST set, mail needs a sender, as gear@example.org.")
         return "Knowngood <knowngood@localhost>"
     address = parseaddr(given)[1]
     before, _, after = address.rpartition("@")
