@@ -1,10 +1,10 @@
 """All that is known of some sets of cells, read in a constant number of queries, and what it comes to: their lives."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import nan
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -30,6 +30,14 @@ from maintenance.services.cell_types import kind_of, plan_of
 YEAR = timedelta(days=365.25)
 # years from making to the printed date, from memory: how old a lot is when only its date of expiry is known
 SHELF_YEARS = {System.ALKALINE: 7.0, System.ZINC_CARBON: 3.0, System.LITHIUM_IRON: 15.0, System.LITHIUM_MANGANESE: 10.0}
+
+
+class Thing(NamedTuple):
+    """As much of an item as the sums want: making a hundred thousand items whole takes longer than to reckon them."""
+
+    pk: int
+    type_id: int
+    type: GearType
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,7 +96,7 @@ def guess_of(plan: CellPlan) -> Draw | str:
         return str(wrong)
 
 
-def evidence_of(*, items: Sequence[Item], sets: Sequence[FittedSet], at: datetime) -> Evidence:
+def evidence_of(*, items: Sequence[Item | Thing], sets: Sequence[FittedSet], at: datetime) -> Evidence:
     """Read all that is known of these sets of these items, their types fetched; constant queries.
 
     `sets` come with type, lot and cell_set fetched; those that are over are told as they were when they were taken out.
@@ -350,10 +358,10 @@ def fresh_told(item: Item, kind: CellKind, draw: Draw, plan: CellPlan, cell_type
     return Told(fitted=fitted, plan=plan, kind=kind, draw=draw, since=at, used=Used())
 
 
-def finished_of(told: Iterable[Told], ends: dict[Any, float | None]) -> list[Finished]:
+def finished_of(told: Iterable[Told], ends: Mapping[tuple[int, int, datetime], float]) -> list[Finished]:
     """Return what finished sets say of a device's draw: only those that were fresh, ran, and did not leak.
 
-    `ends`: {uid of the set: volts read when it was taken out}, where somebody read them.
+    `ends`: {(item, bay, when it was taken out): volts read then}, where somebody read them.
     """
     found = []
     for one in told:
@@ -362,7 +370,8 @@ def finished_of(told: Iterable[Told], ends: dict[Any, float | None]) -> list[Fin
         if one.fitted.removed_because == SwapReason.LEAKED:
             continue
         ended, hours, share, seen = Ended.CENSORED, one.used.hours, one.used.share, one.seen
-        volts = ends.get(one.fitted.opened_uid)
+        out_at = one.fitted.removed_at
+        volts = None if out_at is None else ends.get((one.fitted.item_id, one.fitted.bay, out_at))
         if one.fitted.removed_because == SwapReason.DIED:
             ended, seen = Ended.DIED, None
         elif volts is not None and not one.kind.flat:

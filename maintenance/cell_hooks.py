@@ -145,7 +145,7 @@ def register() -> None:
     from inventory.registries import ITEM_API_FIELDS, ITEM_LIFE, SHOPPING
     from maintenance import cell_job
     from maintenance.api_cells import cell_fields
-    from maintenance.services.cell_reckon import JOB_KIND
+    from maintenance.services.cell_night import JOB_KIND
 
     NEEDS.add("cells", needs, rank=60)
     SHOPPING.add("cells", shopping, rank=30)

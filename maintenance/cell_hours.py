@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from company.models import Company
 from inventory.models import Item
@@ -58,19 +58,20 @@ class Book:
 
     def between(self, item: int, first: datetime, last: datetime | None) -> Used:
         """Return what a device ran on its cells between two instants; `last` None: until now, whatever is in the book."""
-        window = told = 0.0
+        total = window = told = 0.0
+        until = last or FAR
         for run in self.runs.get(item, ()):
-            hours = run.within(first, last or FAR)
+            if run.start >= until:
+                break  # they are in the order they began
+            hours = run.within(first, until) if run.end >= first else 0.0
             if hours <= 0:
                 continue
+            total += hours
             if run.share > LOGGED:
                 window += hours * run.share
             else:
                 told += (hours * run.share) ** 2
-        return Used(hours=self._sum(item, first, last), sigma=(window * window + told) ** 0.5)
-
-    def _sum(self, item: int, first: datetime, last: datetime | None) -> float:
-        return sum(run.within(first, last or FAR) for run in self.runs.get(item, ()))
+        return Used(hours=total, sigma=(window * window + told) ** 0.5)
 
 
 def book_of(items: Iterable[int] | QuerySet[Item], at: datetime) -> Book:
@@ -88,8 +89,10 @@ def book_of(items: Iterable[int] | QuerySet[Item], at: datetime) -> Book:
             notes[note.item_id, note.occasion] = note  # of two for one occasion the newer counts
         elif note.minutes:
             more.append(note)
+    # rows fed by phantom or mains are most of a ledger: they are read only where a note may say otherwise
+    counts = Q(fed_by="cells") | Q(item__in={item for item, _occasion in notes})
     rows = list(
-        UseLedger.objects.filter(item__in=keys, basis="line")
+        UseLedger.objects.filter(counts, item__in=keys, basis="line")
         .order_by()
         .values_list("item_id", "occasion", "day", "state", "on_minutes", "fed_by", "item__custody_show")
     )

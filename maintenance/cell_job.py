@@ -8,7 +8,7 @@ from company.models import Company, Job
 from maintenance.models import FittedSet
 from maintenance.retest_job import NIGHT
 from maintenance.services.cell_forecasts import lists_freeze_due, outcomes_resolve
-from maintenance.services.cell_reckon import JOB_KIND, cells_reckon
+from maintenance.services.cell_night import JOB_KIND, cells_reckon
 
 TITLE = "What is left in cells"
 

@@ -1,7 +1,8 @@
 """Cells: the front door of what is written about them. What cannot be is a CellRefused with a field and a sentence."""
 
 from maintenance.services.cell_checks import set_at, set_type
-from maintenance.services.cell_reckon import draw_metered, plan_changed
+from maintenance.services.cell_night import plan_changed
+from maintenance.services.cell_reckon import draw_metered
 from maintenance.services.cell_refused import CellRefused, SwapRefused
 from maintenance.services.cell_stock import lot_add, lot_count, lot_left, lot_take_out, lot_words
 from maintenance.services.cell_swaps import Swapped, fitted_words, newest_swap, oldest_lot, swap_record, swap_undo, swap_words

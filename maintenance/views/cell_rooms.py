@@ -19,7 +19,7 @@ from maintenance.cell_score import cell_record, persistently_off_ones, saved_lat
 from maintenance.cell_sets import set_rows
 from maintenance.forms_cell_stock import CapacityForm, CellTypeForm, PlanForm, unit_of
 from maintenance.models import CellType
-from maintenance.services.cell_reckon import cells_reckon
+from maintenance.services.cell_night import cells_reckon
 from maintenance.services.cells import CellRefused, capacity_test_record, cell_type_save, plan_changed, plan_of, plan_save
 from maintenance.views.forecasts import PLAIN, TOO_FEW
 from maintenance.views.record import item_or_404

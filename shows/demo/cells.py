@@ -21,7 +21,7 @@ from maintenance.cell_evidence import guess_of
 from maintenance.cell_querysets import lots_counted
 from maintenance.models import CellForecast, CellLot, CellPlan, CellType, HoursNote
 from maintenance.services.cell_forecasts import outcomes_resolve, swap_list_freeze
-from maintenance.services.cell_reckon import cells_reckon
+from maintenance.services.cell_night import cells_reckon
 from maintenance.services.cell_swaps import oldest_lot
 from maintenance.services.cell_types import kind_of, plan_of
 from maintenance.services.cells import capacity_test_record, charge_record, hours_note, lot_add, reading_record, swap_record

@@ -9,7 +9,7 @@ from inventory.calc import codes
 from inventory.calc.kinds import KINDS_WITHOUT_STANDING, Kind
 from inventory.models import CountedLine, CountMove, GearType, Item, Label, Place
 from maintenance.models import BenchTest, CellType, FittedSet, Forecast, ForecastOutcome, Swap, UseLedger
-from maintenance.services.cell_reckon import cells_reckon
+from maintenance.services.cell_night import cells_reckon
 from maintenance.services.cell_types import cell_types_load
 from maintenance.services.retest import types_reckon
 from shows.models import Checkout, CustodyHead, PullRow, Scan, Show, Venue

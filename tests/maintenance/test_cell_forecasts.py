@@ -19,9 +19,11 @@ from maintenance.calc.cell_words import Advice
 from maintenance.cell_between import between_shows
 from maintenance.cell_evidence import cached_life
 from maintenance.cell_hooks import life_entries, needs
-from maintenance.models import CapacityTest, CellForecast, CellForecastOutcome, FittedSet
+from maintenance.models import CapacityTest, CellForecast, CellForecastOutcome, DeviceDraw, FittedSet
+from maintenance.services import cell_night
 from maintenance.services.cell_forecasts import lists_freeze_due, outcomes_resolve, swap_list_freeze
-from maintenance.services.cell_reckon import cells_reckon
+from maintenance.services.cell_night import cells_reckon
+from maintenance.services.cell_reckon import item_cells_reckon
 from maintenance.services.cells import draw_metered, swap_undo
 from tests.builders import (
     NOW,
@@ -198,6 +200,44 @@ def test_a_night_costs_the_same_queries_for_one_and_for_fifty(box, show):
             cells_reckon(at=NOW)
         counts.append(len([q for q in queries if "UPDATE" not in q["sql"]]))
     assert counts[0] == counts[1] <= 30
+
+
+def test_a_night_relearns_one_device_and_twenty_in_the_same_queries(box, show):
+    counts = []
+    for number in (1, 20):
+        boxes = [make_box(type=box.type) for _ in range(number)]
+        for one in boxes:
+            fit_cells(one, at=ago(days=60))
+            fit_cells(one, at=ago(days=2), reason="died")
+            use_on_cells(one, 45, day=a_day(-9))
+        with CaptureQueriesContext(connection) as queries:
+            assert cells_reckon(at=NOW).learnt == number
+        counts.append(len([q for q in queries if "UPDATE" not in q["sql"] and "INSERT" not in q["sql"]]))
+    assert counts[0] == counts[1] <= 55
+
+
+def test_what_a_night_learns_is_what_a_swap_learns(box, show):
+    fit_cells(box, at=ago(days=2), reason="died")
+    use_on_cells(box, 45, day=a_day(-9))
+    cells_reckon(at=NOW)
+    by_night = DeviceDraw.objects.get()
+    item_cells_reckon(item=box, at=NOW)
+    alone = DeviceDraw.objects.get()
+    assert (by_night.mean_ln, by_night.var_ln, by_night.sets) == pytest.approx((alone.mean_ln, alone.var_ln, alone.sets))
+
+
+def test_what_a_reading_moved_while_the_night_reckoned_is_left(box, show, monkeypatch):
+    used(box, show)
+    real = cell_night.lives
+
+    def meanwhile(told):
+        found = real(told)
+        FittedSet.objects.update(mean_ln_h=1.25, reckoned_at=NOW + timedelta(seconds=30))
+        return found
+
+    monkeypatch.setattr(cell_night, "lives", meanwhile)
+    assert cells_reckon(at=NOW + timedelta(minutes=1)).written == 0
+    assert FittedSet.objects.get().mean_ln_h == 1.25
 
 
 def test_a_metered_device_is_not_pooled_away(box):

@@ -16,7 +16,7 @@ from maintenance.cell_querysets import lots_counted
 from maintenance.cell_score import cell_record, persistently_off_ones
 from maintenance.models import CellLot, CellReading, Fault, FittedSet, Forecast, HoursNote, Repair, Risk, Swap, TestCall
 from maintenance.querysets import telling_tests
-from maintenance.services.cell_reckon import cells_reckon
+from maintenance.services.cell_night import cells_reckon
 from maintenance.services.retest import types_reckon
 from maintenance.track_record import track_record
 from shows.demo.build import TOLD, demo_build

@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from company.clock import now
 from inventory.models import GearType
 from maintenance.services.cell_forecasts import outcomes_resolve
-from maintenance.services.cell_reckon import cells_reckon
+from maintenance.services.cell_night import cells_reckon
 
 
 class Command(BaseCommand):
