@@ -1,0 +1,98 @@
+"""Which mic/DI a source wants, by the numbers and by what a stage gives."""
+
+import pytest
+
+from shows.calc.pickup_choice import By, Pickup, Stage, Way, choose, mixer_sees_ohm, with_range
+from shows.calc.signal_path import Lead, PathError, Sort, Source
+
+LEAD = Lead(metres=5, pf_per_m=100)
+COIL = Source(sort=Sort.PICKUP, ohm=6_000, henry=2.4, farad=110e-12, across_ohm=125_000, typical_dbu=-20, peak_dbu=3)
+PIEZO = Source(sort=Sort.PIEZO, ohm=0, farad=500e-12, typical_dbu=-20, peak_dbu=0)
+KEYS = Source(ohm=300, typical_dbu=0, peak_dbu=10)
+LAPTOP = Source(ohm=50, typical_dbu=-10, peak_dbu=3)
+PASSIVE = Pickup(key="p", name="Passive direct box", by=By.PASSIVE, turns=12, isolates=True, lift=True, pads_db=(20, 40))
+ACTIVE = Pickup(key="a", name="Active direct box", by=By.ACTIVE, input_ohm=1e6, output_ohm=150, on_phantom=True, on_cells=True)
+PLAIN = Pickup(key="l", name="Plain lead", by=By.LEAD)
+DYNAMIC = Pickup(key="d", name="Dynamic microphone", by=By.MICROPHONE, sensitivity_mv=2, most_spl_db=150)
+CONDENSER = Pickup(key="c", name="Condenser microphone", by=By.MICROPHONE, on_phantom=True, sensitivity_mv=10, most_spl_db=130)
+BOXES = [PASSIVE, ACTIVE, PLAIN]
+
+
+def stage(**kw):
+    return Stage(**{"lead": LEAD, "mixer_ohm": 1_500, "most_dbu": 21, **kw})
+
+
+def test_a_passive_pickup_goes_to_the_active_box_and_the_passive_ones_loss_is_told():
+    found = choose(COIL, stage(), BOXES)
+    assert found.first.pickup is ACTIVE and found.second.pickup is PASSIVE
+    assert "dB at" in found.why and "flattens the pickup's own peak" in found.lost.lower()
+    assert found.second.answer.peak.db < found.first.answer.peak.db
+
+
+def test_a_powered_keyboard_is_happy_with_either_and_the_words_say_so():
+    found = choose(KEYS, stage(), [PASSIVE, ACTIVE])
+    assert abs(found.first.points - found.second.points) < 0.5
+    assert found.why.endswith("either will do.")
+    assert found.first.answer.loss_db < 0.05
+
+
+def test_other_supplies_make_isolation_win():
+    assert choose(KEYS, stage(other_feed=True), BOXES).first.pickup is PASSIVE
+    assert "hum" in choose(KEYS, stage(other_feed=True), [ACTIVE]).why
+
+
+def test_a_piezo_never_goes_to_a_passive_box_while_an_active_one_is_there():
+    found = choose(PIEZO, stage(), BOXES)
+    assert found.first.pickup is ACTIVE
+    passive = next(one for one in found.weighed if one.pickup is PASSIVE)
+    assert any("takes the bass" in words for words in passive.against)
+
+
+def test_no_phantom_leaves_the_active_box_to_its_cells_or_out():
+    cells = choose(COIL, stage(phantom=False), [ACTIVE]).first
+    assert "it lives on its cells here" in cells.against
+    dead = Pickup(key="x", name="Box", by=By.ACTIVE, on_phantom=True)
+    assert choose(COIL, stage(phantom=False), [dead]).first is None
+
+
+def test_a_hot_source_gets_a_pad_or_is_said_to_clip():
+    hot = Source(ohm=100, typical_dbu=10, peak_dbu=34)
+    padded = choose(hot, stage(most_dbu=-10), [PASSIVE]).first
+    assert padded.pad_db == 40 or padded.pad_db == 20
+    (plain,) = choose(hot, stage(), [PLAIN]).weighed
+    assert any("clip" in words for words in plain.against)
+
+
+def test_a_stereo_jack_in_a_balanced_input_is_named_a_trap():
+    found = choose(LAPTOP, stage(stereo_jack=True, stereo=True), BOXES)
+    plain = next(one for one in found.weighed if one.pickup is PLAIN)
+    assert any("left minus right" in words for words in plain.against)
+    assert found.first.pickup is not PLAIN
+
+
+def test_a_loudspeaker_output_takes_only_what_is_made_for_it():
+    amp = Source(ohm=0.1, typical_dbu=20, peak_dbu=31)
+    tap = Pickup(key="t", name="Loudspeaker tap", by=By.PASSIVE, turns=12, takes_loudspeaker=True, isolates=True, pads_db=(40,))
+    found = choose(amp, stage(way=Way.LOUDSPEAKER, most_dbu=10, spl_db=120), [PASSIVE, tap, DYNAMIC])
+    assert {found.first.pickup.key, found.second.pickup.key} == {"t", "d"}
+    assert not next(one for one in found.weighed if one.pickup is PASSIVE).works
+
+
+def test_a_voice_takes_a_microphone_that_stands_it_and_is_fed():
+    assert (
+        choose(KEYS, stage(way=Way.ACOUSTIC, spl_db=120, phantom=False), [DYNAMIC, CONDENSER, PASSIVE]).first.pickup is DYNAMIC
+    )
+    loud = choose(KEYS, stage(way=Way.ACOUSTIC, spl_db=140), [CONDENSER]).first
+    assert any("dB SPL" in words for words in loud.against)
+
+
+def test_nothing_that_works_is_said_with_the_reason():
+    assert choose(KEYS, stage(), []).why == "There is nothing on record that could pick it up."
+    assert choose(KEYS, stage(), [DYNAMIC]).why.startswith("Nothing on record will do.")
+
+
+def test_the_long_lead_is_driven_by_the_box_not_by_the_source():
+    assert mixer_sees_ohm(COIL, PASSIVE) == pytest.approx(6_000 / 144)
+    assert mixer_sees_ohm(COIL, PLAIN) == 6_000
+    with pytest.raises(PathError):
+        with_range(COIL, low_ohm=7_000, high_ohm=9_000)
