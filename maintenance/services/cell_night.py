@@ -165,8 +165,8 @@ def _learn_many(things: list[Thing], known: _Known, at: datetime) -> None:
     known.attach(sets)
     evidence = evidence_of(items=things, sets=sets, at=at)
     told: dict[int, list[Told]] = defaultdict(list)
-    for one in evidence.told:
-        told[one.fitted.item_id].append(one)
+    for each in evidence.told:
+        told[each.fitted.item_id].append(each)
     ends = ends_of(keys)
     before = {pk: draw.made_at for pk, draw in evidence.own.items()}
     after: list[DeviceDraw] = []
@@ -196,11 +196,9 @@ def _learn_many(things: list[Thing], known: _Known, at: datetime) -> None:
             unique=["item_id"],
         )
         DeviceDraw.objects.filter(item__in=[pk for pk in gone if now.get(pk) == before.get(pk)]).delete()
-    believed = {thing.pk: evidence.draw(thing.pk) for thing in things}
-    _keep(
-        [replace(one, draw=draw) if isinstance(draw := believed[one.fitted.item_id], Draw) else one for one in evidence.told],
-        at,
-    )
+    draws = {thing.pk: evidence.draw(thing.pk) for thing in things}
+    believed = {pk: found if isinstance(found, Draw) else None for pk, found in draws.items()}
+    _keep([replace(each, draw=believed[each.fitted.item_id]) for each in evidence.told], at)
 
 
 def _pools_reckon(at: datetime, types: Iterable[int] | None) -> None:
