@@ -20,7 +20,7 @@ FINISHED = frozenset({"swap", "reading", "test"})  # taken back by a row of thei
 SHOWN = 40
 NOTED = {"logged": "logged", "left in": "left plugged in", "unused": "not used"}
 POOLS = {
-    "rehearsal": "to the part-used pool",
+    "rehearsal": "to the rehearsal pool",
     "recycle": "to the recycling tub",
     "charge": "on charge",
     "quarantine": "to quarantine",

@@ -21,7 +21,7 @@ REASONS = [
 OUT_TO = [
     ("", "where such cells go"),
     (Pool.RECYCLE, "the recycling tub"),
-    (Pool.REHEARSAL, "the part-used pool, tested"),
+    (Pool.REHEARSAL, "the rehearsal pool, tested"),
     (Pool.CHARGE, "on charge"),
     (Pool.QUARANTINE, "quarantine: leaking or swollen"),
 ]

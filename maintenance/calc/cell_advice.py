@@ -108,7 +108,7 @@ def hard_rules(
         if kind.rechargeable:
             say(Rule.POLICY, Pool.CHARGE, "Charged for every show: charge it the night before.")
         else:
-            words = "Fresh every show: swap. What comes out is tested and goes to the rehearsal tub."
+            words = "Fresh every show: swap. What comes out is tested and goes to the rehearsal pool."
             say(Rule.POLICY, Pool.REHEARSAL, words)
     return tuple(found)
 

@@ -286,7 +286,7 @@ def _what_comes_out(checked: Checked) -> None:
     if given.out_to == Pool.REHEARSAL and here is not None and here.cell_set_id is None:
         floor = here.type.floor_v
         if given.out_volts is None:
-            checked.unless("Read them under load first: only tested cells go to the part-used pool.", "out_volts")
+            checked.unless("Read them under load first: only tested cells go to the rehearsal pool.", "out_volts")
         elif floor is not None and given.out_volts < floor * here.cells:
             checked.unless(
                 f"{given.out_volts:g} V is under {floor * here.cells:g} V: that goes to the recycling tub.", "out_to"

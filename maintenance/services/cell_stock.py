@@ -97,7 +97,7 @@ def lot_count(*, uid: uuids.UUID, lot: CellLot, count: int, at: datetime, person
 def lot_take_out(
     *, uid: uuids.UUID, lot: CellLot, count: int, at: datetime, person: Person | None, to: Pool = Pool.RECYCLE
 ) -> int:
-    """Take cells of a lot to the recycling tub, the part-used pool or quarantine; from a tub out of the house. Once a uid."""
+    """Take cells of a lot to the recycling tub, the rehearsal pool or quarantine; from a tub out of the house. Once a uid."""
     if not 1 <= count <= MOST:
         raise CellRefused("Say how many.", "count")
     with transaction.atomic():
@@ -125,7 +125,7 @@ def pool_lot(*, type_id: int, pool: Pool, at: datetime) -> CellLot:
 def lot_words(lot: CellLot) -> str:
     """Name a lot as people do: the lot of June; the rehearsal pool."""
     if lot.pool == Pool.REHEARSAL:
-        return "the part-used pool"
+        return "the rehearsal pool"
     if lot.pool != Pool.NEW:
         return f"cells {POOL_WORDS[Pool(lot.pool)]}"
     if lot.bought_on is None:

@@ -61,7 +61,7 @@ def device_swap(
 ) -> list[str]:
     """Fit fresh sets in these bays of one device for a show, all or none, from the oldest lots.
 
-    `cell_set`: a labelled set goes in; `pool`: part-used cells of a tub do, at a rehearsal.
+    `cell_set`: a labelled set goes in; `pool`: part-used cells of the rehearsal pool do.
 
     Answers what was done and where what came out goes. SwapRefused with a sentence and a field; the same uid is one swap.
     """
@@ -126,7 +126,7 @@ def out_words(state: BayState, how: How, volts: float | None) -> str:
     if where == Pool.CHARGE:
         return "What came out goes on charge: keep the set together."
     if where == Pool.REHEARSAL:
-        return f"What came out, at {volts:g} V, goes to the part-used pool for rehearsals: the set together, terminals covered."
+        return f"What came out, at {volts:g} V, goes to the rehearsal pool: the set together, terminals covered."
     return f"What came out goes {TUB}"
 
 

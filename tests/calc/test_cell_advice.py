@@ -135,7 +135,7 @@ def test_advice_goes_from_keep_over_a_spare_to_swap_as_hours_are_used():
         (LR6, {"seen": Seen(volts=2.5, hours=3), "in_series": 2}, Rule.FLOOR, Pool.RECYCLE, "2.5 V is below 2.6 V"),
         (BLOCK, {"expired": True}, Rule.EXPIRED, Pool.REHEARSAL, "Past its date"),
         (BLOCK, {"was_new": None}, Rule.UNKNOWN, Pool.REHEARSAL, "Nobody knows"),
-        (LR6, {"fresh_every_show": True, "hours_used": 2}, Rule.POLICY, Pool.REHEARSAL, "rehearsal tub"),
+        (LR6, {"fresh_every_show": True, "hours_used": 2}, Rule.POLICY, Pool.REHEARSAL, "rehearsal pool"),
         (HR6, {"fresh_every_show": True, "hours_used": 2}, Rule.POLICY, Pool.CHARGE, "the night before"),
     ],
 )

@@ -86,7 +86,7 @@ def test_a_list_is_worked_by_scans_and_taps_with_an_undo(open_page, hand, show, 
     page.get_by_label("What the old set reads, V").fill("8.2")
     page.get_by_role("button", name=re.compile("Swap it")).click()
     stamp(page, "2 of 4")
-    expect(page.locator("#now .told")).to_contain_text("part-used pool")
+    expect(page.locator("#now .told")).to_contain_text("rehearsal pool")
 
     type_scan(page, pack.code)
     stamp(page, "3 of 4")

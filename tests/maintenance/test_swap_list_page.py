@@ -102,7 +102,7 @@ def test_what_was_read_and_is_good_enough_goes_to_the_part_used_pool(as_hand, sh
     box = a_box(show, lot, hours=95)
     done = words(do(as_hand, show, box, "swap", volts="8,1"))
     swap = Swap.objects.get(show=show.pk)
-    assert (swap.out_to, swap.out_volts) == (Pool.REHEARSAL, 8.1) and "part-used pool" in done
+    assert (swap.out_to, swap.out_volts) == (Pool.REHEARSAL, 8.1) and "rehearsal pool" in done
     assert Swap.objects.get(show=show.pk).reason == SwapReason.PRECAUTION
 
 
@@ -321,10 +321,10 @@ def test_a_script_gets_parts_of_the_page_a_sound_and_a_sentence(hand, show, lot)
 def test_at_a_rehearsal_part_used_cells_go_in_and_at_a_show_they_do_not(as_hand, show, lot):
     box = a_box(show, lot, hours=140)
     tub = make_lot(3, pool=Pool.REHEARSAL)
-    assert "From the part-used tub" not in words(page(as_hand, show, on=box.code))
+    assert "From the rehearsal pool" not in words(page(as_hand, show, on=box.code))
     assert do(as_hand, show, box, "pool").status_code == 422 and lot_left(tub) == 3
     Show.objects.filter(pk=show.pk).update(rehearsal=True)
-    assert "From the part-used tub" in words(page(as_hand, show, on=box.code))
+    assert "From the rehearsal pool" in words(page(as_hand, show, on=box.code))
     do(as_hand, show, box, "pool")
     swap = Swap.objects.get(show=show.pk)
     assert (swap.lot, swap.was_new, lot_left(tub)) == (tub, False, 2)
