@@ -92,7 +92,18 @@ def told(*, uid: uuids.UUID, item: Item, do: str, hours: float | None, person: P
         minutes = _minutes(back, hours, at)
         if back.left_in is not None and hours is None:
             return f"{item}: noted already, {back.left_in.minutes / 60:.0f} h with a lead in."
-        hours_note(uid=uid, item=item, why=do, minutes=minutes, occasion=back.occasion, at=at, received_at=at, person=person)
+        # counted from the show's end, it is what it is; typed, it is asked about where it is hard to believe
+        hours_note(
+            uid=uid,
+            item=item,
+            why=do,
+            minutes=minutes,
+            occasion=back.occasion,
+            at=at,
+            received_at=at,
+            person=person,
+            anyway=hours is None,
+        )
         since = "" if hours is not None else f", since {back.name} ended"
         return f"{item}: a lead was left in for about {minutes / 60:.0f} h{since}. Pull it out, or it goes on draining."
     raise CellRefused("Say that it was not used, or that a lead was left in.", "do")

@@ -11,6 +11,7 @@ from maintenance.forms_limits import ScaledField
 from maintenance.models import HoursNote
 
 UNKNOWN = "unknown"
+MIXED = "mixed"
 LABELLED = "set"
 REASONS = [
     (SwapReason.PRECAUTION, "as a precaution"),
@@ -22,6 +23,7 @@ OUT_TO = [
     ("", "where such cells go"),
     (Pool.RECYCLE, "the recycling tub"),
     (Pool.REHEARSAL, "the rehearsal pool, tested"),
+    (Pool.NEW, "back to its lot: never used"),
     (Pool.CHARGE, "on charge"),
     (Pool.QUARANTINE, "quarantine: leaking or swollen"),
 ]

@@ -56,6 +56,8 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "theme/": (NOBODY, HAND),
     "shop/": (HAND, NOBODY),
     "health/": (STRANGER, NOBODY),
+    "ready/": (STRANGER, NOBODY),
+    "metrics/": (STRANGER, NOBODY),  # on this machine, or with the token: tests/company/test_running.py
     "people/": (OWNER, NOBODY),
     "people/add/": (OWNER, OWNER),
     "people/<int:person_id>/": (OWNER, OWNER),
@@ -180,6 +182,7 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "a/<str:code>/cells/charge/": (NOBODY, HAND),
     "a/<str:code>/cells/capacity/": (HAND, HAND),
     "a/<str:code>/cells/draw/": (TECHNICIAN, TECHNICIAN),
+    "a/<str:code>/cells/take-back/": (HAND, NOBODY),
     "a/<str:code>/cells/undo/": (NOBODY, HAND),
     "cells/swaps/<int:show>/": (HAND, NOBODY),
     "cells/swaps/<int:show>/scan/": (NOBODY, HAND),

@@ -310,8 +310,15 @@ def checked_volts(kind: CellKind, volts_read: float, in_series: int = 1) -> floa
             raise CellError(
                 f"{volts_read:g} V looks like millivolts: {volts_read:g} mV is {volts_read / 1000:.3g} V. Type it in volts."
             )
-        raise CellError(f"{volts_read:g} V cannot come from {name}: a fresh one reads {most:.4g} V at most.")
+        tenth = volts_read / 10
+        point = f" Was it {tenth:g} V, the point left out?" if 0.3 * most <= tenth <= most * 1.01 else ""
+        raise CellError(f"{volts_read:g} V cannot come from {name}: a fresh one reads {most:.4g} V at most.{point}")
     return volts_read
+
+
+def reads_nothing(kind: CellKind, volts_read: float, in_series: int = 1) -> bool:
+    """Say whether a reading is as good as none: under a fiftieth of a set's nominal volts."""
+    return volts_read < kind.nominal_v * in_series / 50
 
 
 def reading_sigma(kind: CellKind, in_series: int, *, loaded: bool, minutes_off: float | None) -> float:

@@ -4,6 +4,8 @@ import uuid as uuids
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
+from django.db.models import Q
+
 from company.clock import today
 from company.models import Person
 from company.templatetags.tape import clock, moment
@@ -21,6 +23,7 @@ from maintenance.services.cell_types import kind_of, plan_of, sets_of, sizes_wan
 
 TOGETHER = timedelta(minutes=30)  # bays of one device changed so close are one change
 SAME_SWAP = timedelta(minutes=5)
+TAPPED_TWICE = timedelta(minutes=2)
 AGES_APART = timedelta(days=365)
 
 
@@ -178,24 +181,29 @@ def _same_swap(checked: Checked) -> None:
         done_at__lte=given.done_at + SAME_SWAP,
     )
     if given.person is not None:
-        near = near.exclude(person=given.person)
+        # one person with two phones, or who taps twice: the same again within moments is the same; another cell is a correction
+        mine = Q(person=given.person)
+        again = Q(type=given.type) & ~Q(reason=SwapReason.FIRST, lot=None)
+        moments = Q(done_at__gte=given.done_at - TAPPED_TWICE, done_at__lte=given.done_at + TAPPED_TWICE)
+        near = near.filter(~mine | (again & moments))
     other = near.select_related("person").order_by("-done_at").first()
     if other is None or given.anyway or (other.type_id is None) != (given.type is None):
         return
     first, last = sorted((other.done_at, given.done_at))
     if counting_readings().filter(item=given.item, bay=given.bay, read_at__gt=first, read_at__lt=last).exists():
         return
-    who = f" by {other.person}" if other.person else ""
+    who = "" if other.person is None else " by you" if other.person == given.person else f" by {other.person}"
     raise SwapRefused(f"Done already{who} at {clock(other.done_at)}. Nothing was written.", "done_at", anyway=True)
 
 
 def _late(checked: Checked) -> None:
     given = checked.given
-    newer = FittedSet.objects.filter(item=given.item, bay=given.bay, fitted_at__gt=given.done_at).order_by("fitted_at").first()
+    later = FittedSet.objects.filter(item=given.item, bay=given.bay, fitted_at__gt=given.done_at)
+    newer = later.select_related("type").order_by("fitted_at").first()
     if newer is not None:
-        checked.unless(
-            f"The set in it was fitted on {moment(newer.fitted_at)}, after that. Was the swap noted late?", "done_at"
-        )
+        what = f"{newer.type.name} was fitted {moment(newer.fitted_at)}, after the {moment(given.done_at)} you gave"
+        now = "it is in it now" if newer.removed_at is None else f"it came out {moment(newer.removed_at)}"
+        checked.unless(f"{what}; {now}. Was this swap noted late? Else check the time.", "done_at")
 
 
 def _what_goes_in(checked: Checked, type_: CellType) -> None:
@@ -277,10 +285,13 @@ def _what_comes_out(checked: Checked) -> None:
         else:
             kind = kind_of(here.type)
         if kind is not None:
+            many = (here.cells if here else given.cells) or 1
             try:
-                cells.checked_volts(kind, given.out_volts, (here.cells if here else given.cells) or 1)
+                cells.checked_volts(kind, given.out_volts, many)
             except CellError as wrong:
                 raise SwapRefused(str(wrong), "out_volts") from wrong
+            if cells.reads_nothing(kind, given.out_volts, many):
+                checked.unless(nothing_words(given.out_volts), "out_volts")
         elif not 0 <= given.out_volts <= 60:
             raise SwapRefused("A reading lies between 0 and 60 V.", "out_volts")
     if given.out_to == Pool.REHEARSAL and here is not None and here.cell_set_id is None:
@@ -291,10 +302,17 @@ def _what_comes_out(checked: Checked) -> None:
             checked.unless(
                 f"{given.out_volts:g} V is under {floor * here.cells:g} V: that goes to the recycling tub.", "out_to"
             )
+    if given.out_to == Pool.NEW and here is not None and here.was_new is not True:
+        raise SwapRefused("They were part-used when they went in: they do not go back among new ones.", "out_to")
     if given.reason == SwapReason.LEAKED:
         checked.words.append("Leaking or swollen: gloves, quarantine, and clean the contacts before a new set goes in.")
     if given.out_to == Pool.RECYCLE and here is not None and here.type.needs_taped and here.cell_set_id is None:
         checked.words.append("Tape the terminals before they go in the tub.")
+
+
+def nothing_words(volts: float) -> str:
+    """Ask about a reading that no cells give unless they are empty."""
+    return f"{volts:g} V is what a meter reads that touches nothing: look at its leads and range. If it is so, say it again."
 
 
 def again_words(swap: Swap) -> str:

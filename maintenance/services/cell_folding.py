@@ -95,6 +95,10 @@ def _moves_refold(swaps: list[Swap], gone: set[int], ended: Any, at: datetime) -
             if out is not None and out.cell_set is None:
                 lot = pool_lot(type_id=out.type, pool=Pool(swap.out_to), at=at)
                 wanted[_name(swap, "returned")] = (lot.pk, out.cells, CellMove.Why.RETURNED, swap)
+        elif swap.out_to == Pool.NEW and swap.pk not in gone:
+            out = ended.get(swap.uid)
+            if out is not None and out.lot is not None:  # never used: back to the lot it came from
+                wanted[_name(swap, "returned")] = (out.lot, out.cells, CellMove.Why.RETURNED, swap)
     names = {_name(swap, what) for swap in swaps for what in ("fitted", "undone", "returned")}
     there = {move.uid: move for move in CellMove.objects.filter(uid__in=names)}
     for uid, move in there.items():

@@ -44,8 +44,12 @@ def lot_add(
     make: str = "",
     place: Place | None = None,
     note: str = "",
+    anyway: bool = False,
 ) -> CellLot:
-    """Enter a lot that was bought, once a uid; answers it. Raises CellRefused with a field and a sentence."""
+    """Enter a lot that was bought, once a uid; answers it. Raises CellRefused with a field and a sentence.
+
+    `anyway`: they had run out before they were bought, as what somebody gives away has.
+    """
     known = CellMove.objects.filter(uid=uid).select_related("lot__type").first()
     if known is not None:
         return known.lot
@@ -54,8 +58,12 @@ def lot_add(
         raise CellRefused(f"Between 1 and {MOST:,} cells make a lot.", "count")
     if bought_on and bought_on > day:
         raise CellRefused(f"Bought on {day_words(bought_on)}: that is still to come.", "bought_on")
-    if expires_on and bought_on and expires_on <= bought_on:
-        raise CellRefused("They had expired before they were bought: check the two dates.", "expires_on")
+    if expires_on and bought_on and expires_on <= bought_on and not anyway:
+        raise CellRefused(
+            "They had expired before they were bought: check the two dates. If it is so, they are for rehearsals only.",
+            "expires_on",
+            anyway=True,
+        )
     if expires_on and not 2000 <= expires_on.year <= 2100:
         raise CellRefused("That date of expiry cannot be.", "expires_on")
     lot = CellLot(

@@ -20,6 +20,7 @@ from maintenance.services.cell_reckon import item_cells_reckon
 from maintenance.services.cell_refused import SwapRefused
 from maintenance.services.cell_stock import lot_words
 from maintenance.services.cell_types import plan_of, sizes_wanted
+from maintenance.services.cell_undo import undo_checked
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -191,9 +192,10 @@ def _taken_out(swap: Swap, item: Item, bay: int, *, at: datetime, received_at: d
         item_cells_reckon(item=item, at=received_at)
 
 
-def swap_undo(*, swap: Swap, person: Person | None, at: datetime) -> Swap:
+def swap_undo(*, swap: Swap, person: Person | None, at: datetime, sure: bool = False) -> Swap:
     """Take a swap back by a row that names it, and answer that row; asked twice, it is taken back once.
 
+    A hand takes back their own of the last day, a technician the newest few, and older ones when `sure`: told what follows.
     What sat there before sits there again, and the lot has its cells back. An undo itself is not undone: note the swap again.
     """
     if swap.takes_back_id is not None:
@@ -205,6 +207,7 @@ def swap_undo(*, swap: Swap, person: Person | None, at: datetime) -> Swap:
         known = Swap.objects.filter(takes_back=swap).first()
         if known is not None:
             return known
+        undo_checked([swap], person=person, at=at, sure=sure)
         row = _back(swap, person, at)
         for one in others:
             if not Swap.objects.filter(takes_back=one).exists():

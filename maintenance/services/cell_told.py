@@ -1,9 +1,9 @@
-"""What people tell of cells beside swaps: readings, hours, charges, capacity tests. Once a uid; a mistake is taken back."""
+"""What people tell of cells beside swaps: readings, charges, capacity tests. Once a uid; a mistake is taken back."""
 
 import uuid as uuids
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from math import isfinite
+from math import exp, isfinite
 
 from django.db import IntegrityError, transaction
 
@@ -14,19 +14,20 @@ from company.templatetags.tape import moment
 from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.calc import cells
+from maintenance.calc.cell_doubt import Read as DoubtRead
+from maintenance.calc.cell_doubt import doubt_words, doubted
 from maintenance.calc.cell_forecast import Trend, capacity_trend
 from maintenance.calc.cell_life import usual_ma
 from maintenance.calc.cell_words import CellError, Life
-from maintenance.cell_evidence import evidence_of, explained
-from maintenance.cell_querysets import counting_capacity_tests
-from maintenance.models import CapacityTest, CellReading, CellType, Charge, FittedSet, HoursNote, UseLedger
+from maintenance.cell_evidence import Told, evidence_of, explained
+from maintenance.cell_querysets import counting_capacity_tests, counting_readings
+from maintenance.models import CapacityTest, CellReading, CellType, Charge, FittedSet
 from maintenance.services.bench_judging import CLOCKS_DIFFER
-from maintenance.services.cell_checks import set_at
+from maintenance.services.cell_checks import nothing_words, set_at
 from maintenance.services.cell_reckon import item_cells_reckon
 from maintenance.services.cell_refused import CellRefused
 from maintenance.services.cell_types import kind_of, plan_of, sets_of
 
-MOST_MINUTES = 100_000
 LONGEST_OFF = 1e6
 
 
@@ -53,15 +54,18 @@ def reading_record(
     read_at: datetime,
     received_at: datetime,
     person: Person | None,
+    anyway: bool = False,
 ) -> Read:
     """Note volts read at the whole set of a bay, once a uid. `minutes_off` 0 with no test load: read while the device was on.
+
+    `anyway`: a person insists on what is doubted, such as 0 V.
 
     Raises CellRefused with a field and a sentence: 12 V from a 9 V cell, millivolts, a bay that is not there, a date to come.
     """
     for attempt in (1, 2):
         try:
             with transaction.atomic():
-                return _read(uid, item, bay, volts, load_ohm, minutes_off, read_at, received_at, person)
+                return _read(uid, item, bay, volts, load_ohm, minutes_off, read_at, received_at, person, anyway)
         except IntegrityError:
             if attempt == 2:
                 raise
@@ -78,14 +82,20 @@ def _read(
     read_at: datetime,
     received_at: datetime,
     person: Person | None,
+    anyway: bool,
 ) -> Read:
-    item = _held(item)
+    item = held(item)
     known = CellReading.objects.filter(uid=uid).select_related("item__type").first()
     if known is not None:
         if known.takes_back_id is not None:
             raise CellRefused("That id is the one of taking a reading back. Make a new id for a new reading.", "id")
-        return _told(known, again=True, at=received_at)
-    _dated(item, read_at, received_at, "read_at", "reading")
+        told = _told(known, again=True, at=received_at)
+        if abs(known.volts - volts) > 1e-9:
+            told.words.insert(
+                0, f"That id is on record with {known.volts:g} V: {volts:g} V was not kept. Make a new id for it."
+            )
+        return told
+    dated(item, read_at, received_at, "read_at", "reading")
     many = sets_of(item.type, plan_of([item.type])[item.type_id])
     if not many:
         raise CellRefused(f"{item} has no place for cells.", "code")
@@ -107,6 +117,8 @@ def _read(
             cells.checked_volts(kind_of(type_), volts, series)
         except CellError as wrong:
             raise CellRefused(str(wrong), "volts") from wrong
+        if cells.reads_nothing(kind_of(type_), volts, series) and not anyway:
+            raise CellRefused(nothing_words(volts), "volts", anyway=True)
     if not 0 <= volts <= 60:
         raise CellRefused("A reading lies between 0 and 60 V: was it typed in millivolts?", "volts")
     reading = CellReading.objects.create(
@@ -148,8 +160,6 @@ def _told(reading: CellReading, *, again: bool, at: datetime) -> Read:
         and reading.load_ohm is None
         and reading.minutes_off == 0
     ):
-        from math import exp
-
         ma = usual_ma(cells.table_of(one.kind), exp(one.draw.mean_ln), one.draw.load, one.draw.in_series)
     left, sigma, said = _charge(reading, fitted.type, fitted.cells, ma)
     floor = fitted.type.floor_v
@@ -159,10 +169,30 @@ def _told(reading: CellReading, *, again: bool, at: datetime) -> Read:
         and (reading.load_ohm is not None or reading.minutes_off == 0)
     ):
         said.append(f"Under {floor * fitted.cells:g} V loaded: not for a show.")
+    if not again:
+        said += [words for words in (doubt_of(reading, one),) if words]
     life = found if isinstance(found, Life) else None
     if isinstance(found, str) and found:
         said.append(found)
     return Read(reading=reading, again=again, left=left, left_sigma=sigma, life=life, words=said)
+
+
+def doubt_of(newest: CellReading, one: Told) -> str:
+    """Say which earlier readings of the set a new one contradicts."""
+    if one.kind is None:
+        return ""
+    before = counting_readings().filter(item=newest.item_id, bay=newest.bay, read_at__gte=one.since, read_at__lt=newest.read_at)
+    rows = [*before.order_by("read_at", "pk"), newest]
+    read = [read_of(row, one) for row in rows]
+    return doubt_words([read[n] for n in doubted(one.kind, read, one.fitted.cells)], read[-1])
+
+
+def read_of(row: CellReading, one: Told) -> DoubtRead:
+    """Return a reading as it is held against others of the same set."""
+    ma = 1000 * row.volts / row.load_ohm if row.load_ohm else 0.0
+    if not ma and row.minutes_off == 0 and one.draw is not None and one.kind is not None and one.kind.curve:
+        ma = usual_ma(cells.table_of(one.kind), exp(one.draw.mean_ln), one.draw.load, one.draw.in_series)
+    return DoubtRead(volts=row.volts, ma=ma, minutes_off=row.minutes_off, when=day_words(row.read_at))
 
 
 def _charge(
@@ -187,7 +217,7 @@ def reading_take_back(*, reading: CellReading, person: Person | None, at: dateti
     if reading.takes_back_id is not None:
         raise CellRefused("That row takes a reading back. To have the reading again, note it again.")
     with transaction.atomic():
-        item = _held(reading.item)
+        item = held(reading.item)
         known = CellReading.objects.filter(takes_back=reading).first()
         if known is not None:
             return known
@@ -205,75 +235,16 @@ def reading_take_back(*, reading: CellReading, person: Person | None, at: dateti
     return row
 
 
-def hours_note(
-    *,
-    uid: uuids.UUID,
-    item: Item,
-    why: str,
-    minutes: int = 0,
-    occasion: str = "",
-    at: datetime,
-    received_at: datetime,
-    person: Person | None,
-) -> HoursNote:
-    """Note on-hours somebody told, once a uid: `logged` (for an occasion: in its place), `left in` (added), `unused` after all.
-
-    `occasion` is the ledger's name of a show (`show:17`). Raises CellRefused with a field and a sentence.
-    """
-    with transaction.atomic():
-        item = _held(item)
-        known = HoursNote.objects.filter(uid=uid).first()
-        if known is not None:
-            return known
-        _dated(item, at, received_at, "at", "note")
-        if why not in HoursNote.Why.values:
-            raise CellRefused("Hours were logged, left plugged in, or not used.", "why")
-        plan = plan_of([item.type])[item.type_id]
-        if not sets_of(item.type, plan) and not plan.full_charge_h:
-            raise CellRefused(f"{item} does not run on cells.", "code")
-        if why == HoursNote.Why.UNUSED:
-            minutes = 0
-            if not occasion:
-                raise CellRefused("Say which show it was not used at.", "occasion")
-        elif not 0 < minutes <= MOST_MINUTES:
-            raise CellRefused("Say how long it was on: between a minute and 1600 hours.", "minutes")
-        if occasion and why != HoursNote.Why.LEFT_IN:
-            if not UseLedger.objects.filter(item=item, occasion=occasion).exists():
-                raise CellRefused(f"{item} was not on a line at that show.", "occasion")
-            HoursNote.objects.filter(item=item, occasion=occasion, withdrawn_at=None).exclude(why=HoursNote.Why.LEFT_IN).update(
-                withdrawn_at=received_at
-            )
-        note = HoursNote.objects.create(
-            uid=uid,
-            item=item,
-            why=why,
-            minutes=minutes,
-            occasion=occasion[:40],
-            at=min(at, received_at),
-            person=person,
-        )
-        item_cells_reckon(item=item, at=received_at)
-    return note
-
-
-def hours_withdraw(*, note: HoursNote, at: datetime) -> None:
-    """Take a note of hours back; asked twice, once."""
-    with transaction.atomic():
-        item = _held(note.item)
-        if HoursNote.objects.filter(pk=note.pk, withdrawn_at=None).update(withdrawn_at=at):
-            item_cells_reckon(item=item, at=at)
-
-
 def charge_record(
     *, uid: uuids.UUID, item: Item, at: datetime, received_at: datetime, person: Person | None, show: int | None = None
 ) -> Charge:
     """Note that a labelled set, or a device with a pack of its own, was charged; once a uid."""
     with transaction.atomic():
-        item = _held(item)
+        item = held(item)
         known = Charge.objects.filter(uid=uid).first()
         if known is not None:
             return known
-        _dated(item, at, received_at, "at", "charge")
+        dated(item, at, received_at, "at", "charge")
         if item.retired_on:
             raise CellRefused(f"{item} was retired on {day_words(item.retired_on)}.", "code")
         if item.type.kind != Kind.CELL_SET:
@@ -293,7 +264,7 @@ def charge_record(
 def charge_withdraw(*, charge: Charge, at: datetime) -> None:
     """Take a charge back; asked twice, once."""
     with transaction.atomic():
-        item = _held(charge.item)
+        item = held(charge.item)
         if Charge.objects.filter(pk=charge.pk, withdrawn_at=None).update(withdrawn_at=at):
             _reckon_holders(item, at)
 
@@ -310,13 +281,13 @@ def capacity_test_record(
 ) -> tuple[CapacityTest, Trend | None]:
     """Note what a discharge test gave of a labelled set, once a uid; answers it and the trend, which may say to retire it."""
     with transaction.atomic():
-        item = _held(item)
+        item = held(item)
         known = CapacityTest.objects.filter(uid=uid).first()
         if known is not None:
             return known, capacity_trend_of(item, received_at)
         if item.type.kind != Kind.CELL_SET:
             raise CellRefused(f"{item} is no rechargeable set.", "code")
-        _dated(item, done_at, received_at, "done_at", "test")
+        dated(item, done_at, received_at, "done_at", "test")
         if not (isfinite(mah) and 1 <= mah <= 1e6):
             raise CellRefused("A capacity lies between 1 and a million mAh.", "mah")
         facts = getattr(item.type, "cell_set_facts", None)
@@ -336,7 +307,7 @@ def capacity_test_take_back(*, test: CapacityTest, person: Person | None, at: da
     if test.takes_back_id is not None:
         raise CellRefused("That row takes a test back. To have the test again, note it again.")
     with transaction.atomic():
-        item = _held(test.item)
+        item = held(test.item)
         known = CapacityTest.objects.filter(takes_back=test).first()
         if known is not None:
             return known
@@ -372,14 +343,14 @@ def capacity_trend_of(item: Item, at: datetime, need_mah: float | None = None) -
         return None
 
 
-def _held(item: Item) -> Item:
+def held(item: Item) -> Item:
     found = Item.objects.select_for_update(of=("self",), no_key=True).select_related("type").filter(pk=item.pk).first()
     if found is None:
         raise CellRefused("That item is gone: somebody has just deleted it.", "code")
     return found
 
 
-def _dated(item: Item, at: datetime, received_at: datetime, where: str, what: str) -> None:
+def dated(item: Item, at: datetime, received_at: datetime, where: str, what: str) -> None:
     if at > received_at + CLOCKS_DIFFER:
         raise CellRefused(f"The {what} is dated {moment(at)}, and that is still to come. Check the date.", where)
     if at.year < 2000:

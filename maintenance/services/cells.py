@@ -1,6 +1,7 @@
 """Cells: the front door of what is written about them. What cannot be is a CellRefused with a field and a sentence."""
 
 from maintenance.services.cell_checks import set_at, set_type
+from maintenance.services.cell_hours_noted import hours_note, hours_withdraw
 from maintenance.services.cell_night import plan_changed
 from maintenance.services.cell_reckon import draw_metered
 from maintenance.services.cell_refused import CellRefused, SwapRefused
@@ -12,8 +13,6 @@ from maintenance.services.cell_told import (
     capacity_test_take_back,
     charge_record,
     charge_withdraw,
-    hours_note,
-    hours_withdraw,
     reading_record,
     reading_take_back,
 )

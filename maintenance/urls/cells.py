@@ -32,5 +32,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("a/<str:code>/cells/charge/", cell_doings.item_charge, name="item-charge"),
     path("a/<str:code>/cells/capacity/", cell_rooms.capacity_test, name="cell-set-test"),
     path("a/<str:code>/cells/draw/", cell_device.item_draw, name="item-draw"),
+    path("a/<str:code>/cells/take-back/", cell_device.item_take_back, name="item-take-back"),
     path("a/<str:code>/cells/undo/", cell_device.item_cells_undo, name="item-cells-undo"),
 ]

@@ -13,14 +13,16 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from company.access import signed_in, technician_required
 from company.clock import now
+from company.templatetags.tape import moment
 from inventory.models import Item
 from maintenance.calc.cell_words import LOAD_UNITS, Load
-from maintenance.cell_device import FINISHED, Shown, bays_of, history_of, shown_of, unit_words
+from maintenance.cell_device import FINISHED, Past, Shown, bays_of, history_of, shown_of, unit_words
 from maintenance.cell_pictures import picture_json, picture_of
 from maintenance.cell_plans import known_words
 from maintenance.cell_tape import notches
 from maintenance.forms_cells import DrawForm
 from maintenance.models import CapacityTest, CellReading, Charge, DeviceDraw, HoursNote, Swap
+from maintenance.services.cell_undo import SORTS, follows, noted_at, undo_checked, undo_states
 from maintenance.services.cells import (
     CellRefused,
     capacity_test_take_back,
@@ -29,6 +31,7 @@ from maintenance.services.cells import (
     hours_withdraw,
     reading_take_back,
     swap_undo,
+    swap_words,
 )
 from maintenance.views.record import item_or_404
 
@@ -56,7 +59,7 @@ def item_cells(request: HttpRequest, code: str) -> HttpResponse:
         "shown": shown,
         "bays": bays_of(item, at),
         "notches": notches(shown.axis),
-        "history": history_of(item, at),
+        "history": _history(request, item, at),
         "did": _did(request, item),
         "draw": draw,
         "known": known_words(shown.plan),
@@ -108,7 +111,9 @@ def item_cells_undo(request: HttpRequest, code: str) -> HttpResponse:
     sort, _dot, text = request.POST.get("did", "").partition(".")
 
     def act() -> tuple[str, list[str]]:
-        for row in rows_of_undo(item, sort, text):
+        rows = rows_of_undo(item, sort, text)
+        undo_checked(rows, person=signed_in(request), at=at, sure=request.POST.get("sure") == "yes")
+        for row in rows:
             _take_back(row, signed_in(request), at)
         return "", ["Taken back. It stays on record, struck through."]
 
@@ -117,7 +122,7 @@ def item_cells_undo(request: HttpRequest, code: str) -> HttpResponse:
 
 def rows_of_undo(item: Item, sort: str, text: str) -> list[Any]:
     """Return what an undo is about; of a swap, those of all bays that were noted with it. CellRefused where there is none."""
-    model = {"swap": Swap, "reading": CellReading, "hours": HoursNote, "charge": Charge, "test": CapacityTest}.get(sort)
+    model = SORTS.get(sort)
     try:
         uid = uuids.UUID(text)
     except ValueError:
@@ -132,13 +137,20 @@ def rows_of_undo(item: Item, sort: str, text: str) -> list[Any]:
     return list(together.select_related("item__type", "type", "cell_set").order_by("bay")) or [mine]
 
 
+def _history(request: HttpRequest, item: Item, at: datetime) -> list[tuple[Past, str]]:
+    """Return what was noted with how the person who looks may take it back: at once, by asking, or not."""
+    past = history_of(item, at)
+    states = undo_states(item, person=signed_in(request), at=at, dids=[one.did for one in past if one.did])
+    return [(one, states.get(one.did, "no")) for one in past]
+
+
 def _sets_in(item: Item) -> set[int]:
     return {pk for pk in item.fitted_sets.filter(removed_at=None).values_list("cell_set", flat=True) if pk}
 
 
 def _take_back(row: Any, person: Any, at: datetime) -> None:
     if isinstance(row, Swap):
-        swap_undo(swap=row, person=person, at=at)
+        swap_undo(swap=row, person=person, at=at, sure=True)
     elif isinstance(row, CellReading):
         reading_take_back(reading=row, person=person, at=at)
     elif isinstance(row, HoursNote):
@@ -147,6 +159,36 @@ def _take_back(row: Any, person: Any, at: datetime) -> None:
         charge_withdraw(charge=row, at=at)
     else:
         capacity_test_take_back(test=row, person=person, at=at)
+
+
+@require_safe
+def item_take_back(request: HttpRequest, code: str) -> HttpResponse:
+    """Say what taking something back will change, and ask."""
+    item, at = item_or_404(code), now()
+    did = request.GET.get("did", "")[:60]
+    sort, _dot, text = did.partition(".")
+    back = "sets" if request.GET.get("back") == "sets" else ""
+    try:
+        rows = rows_of_undo(item, sort, text)
+        undo_checked(rows, person=signed_in(request), at=at, sure=True)
+    except CellRefused as wrong:
+        messages.error(request, str(wrong))
+        return redirect("cell-sets") if back else redirect("item-cells", code=item.code)
+    what = " ".join(said_of(row) for row in rows)
+    context = {"section": "Cells", "item": item, "did": did, "what": what, "follows": follows(rows), "back": back}
+    return render(request, "maintenance/cells/take_back.html", context)
+
+
+def said_of(row: Any) -> str:
+    """Name what is to be taken back."""
+    if isinstance(row, Swap):
+        return swap_words(row, None)
+    noted = f"noted {moment(noted_at(row))}"
+    if isinstance(row, CellReading):
+        return f"{row.item}: the reading of {row.volts:g} V, {noted}."
+    if isinstance(row, CapacityTest):
+        return f"{row.item}: the capacity test of {row.mah:g} mAh, {noted}."
+    return f"{row.item}: {'the hours' if isinstance(row, HoursNote) else 'the charge'}, {noted}."
 
 
 def _did(request: HttpRequest, item: Item) -> str:
@@ -162,8 +204,11 @@ def _did(request: HttpRequest, item: Item) -> str:
     return "" if gone else did
 
 
-def form_answer(request: HttpRequest, template: str, item: Item, shown: Shown, form: Any) -> HttpResponse:
+def form_answer(
+    request: HttpRequest, template: str, item: Item, shown: Shown, form: Any, *, anyway: bool = False
+) -> HttpResponse:
     context = {"section": "Cells", "item": item, "shown": shown, "form": form, "uid": request.POST.get("uid") or uuids.uuid4()}
+    context["anyway"] = anyway
     return render(request, template, context, status=422 if form.errors else 200)
 
 

@@ -18,20 +18,21 @@ from inventory.forms_shelf import form_uid
 from inventory.models import Item
 from inventory.registries import show_names
 from inventory.search import item_of_code
-from maintenance.calc.cell_words import Pool, SwapReason
+from maintenance.calc.cell_words import Pool, SwapReason, System
 from maintenance.cell_device import shown_of
 from maintenance.cell_querysets import lots_counted
 from maintenance.cell_state import BayState
-from maintenance.forms_cells import LABELLED, UNKNOWN, HoursForm, ReadingForm, SwapForm
+from maintenance.forms_cells import LABELLED, MIXED, UNKNOWN, HoursForm, ReadingForm, SwapForm
 from maintenance.models import CellType, Swap, UseLedger
 from maintenance.services.cell_stock import lot_words
+from maintenance.services.cell_where import GLOVES, goes_to, tub_words, where_words
 from maintenance.services.cells import CellRefused, charge_record, hours_note, reading_record, swap_record
-from maintenance.services.swap_list import GLOVES, TUB
 from maintenance.views.cell_device import done_answer, form_answer, powered_or_404, refused_say
 from maintenance.views.record import item_or_404
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
 MOST_LOTS = 12
+MIXED_WORDS = "Mixed: the weakest is driven dry, leaks or vents. Take all of them out; never for a show."
 
 
 @form_page
@@ -73,7 +74,8 @@ def item_swap(request: HttpRequest, code: str) -> HttpResponse:
         "anyway": bool(refused and refused.anyway),
         "opened": bool(form.errors),
         "gloves": GLOVES,
-        "tub": TUB,
+        "tub": tub_words(taped=any(state.fitted is not None and state.fitted.type.needs_taped for state in states)),
+        "unused": any(goes_to(state.fitted, reason=SwapReason.PRECAUTION) == Pool.NEW for state in states),
     }
     return render(request, "maintenance/cells/swap.html", context, status=422 if form.errors else 200)
 
@@ -85,6 +87,8 @@ def _what(states: list[BayState]) -> list[tuple[str, str]]:
     many = f"{wanted} × " if wanted > 1 else ""
     found: list[tuple[str, str]] = []
     lots = lots_counted().filter(type__size=state.size, pool__in=[Pool.NEW, Pool.REHEARSAL], left__gt=0).select_related("type")
+    if state.plan.transmitter:
+        lots = lots.exclude(type__system=System.ZINC_CARBON)
     known = {lot.pk: lot for lot in lots.order_by("pool", "expires_on", "bought_on", "pk")[:MOST_LOTS]}
     if state.lot is not None and state.lot.pk not in known:
         known[state.lot.pk] = state.lot
@@ -97,10 +101,13 @@ def _what(states: list[BayState]) -> list[tuple[str, str]]:
         if state.size
         else []
     )
+    types = [row for row in types if not (state.plan.transmitter and row.system == System.ZINC_CARBON)]
     found += [(f"type.{row.pk}", f"{many}{row.name}, fresh, from nowhere on record") for row in types]
     found.append((LABELLED, "a labelled rechargeable set"))
     if types:
         found.append((UNKNOWN, f"{types[0].name} that is in it: nobody knows how used"))
+    if types and state.plan.cells_a_bay > 1:
+        found.append((MIXED, "a mixed set that is in it: old and new, makes or types together"))
     return found
 
 
@@ -114,7 +121,7 @@ def _swap(
     goes_in: dict[str, Any] = {}
     if what == LABELLED:
         goes_in["cell_set"] = _labelled(given["set_code"])
-    elif what == UNKNOWN:
+    elif what in (UNKNOWN, MIXED):
         goes_in |= {"type": states[0].fresh_type, "was_new": None}
     elif what.startswith("lot."):
         lot = lots_counted().select_related("type").filter(pk=int(what[4:])).first()
@@ -134,29 +141,24 @@ def _swap(
                 item=item,
                 bay=state.bay,
                 reason=reason,
-                out_to=_out_to(given.get("out_to", ""), state, reason) if there else "",
+                out_to=_out_to(given.get("out_to", ""), state, reason, given.get("out_volts")) if there else "",
                 out_volts=given.get("out_volts") if there else None,
                 done_at=form.instant(at),
                 received_at=at,
                 person=signed_in(request),
-                note=given["note"],
+                note=" ".join(part for part in ("mixed cells" if what == MIXED else "", given["note"]) if part)[:300],
                 anyway=request.POST.get("anyway") == "yes",
                 **goes_in,
             )
             swaps.append(done.swap)
-            said += [words for words in done.words if words not in said]
-    return swaps, said
+            came_out = where_words(state.fitted, done.swap.out_to, done.swap.out_volts)
+            said += [words for words in (*done.words, came_out) if words and words not in said]
+    return swaps, [*said, MIXED_WORDS] if what == MIXED else said
 
 
-def _out_to(asked: str, state: BayState, reason: SwapReason) -> str:
-    """Return where what came out goes, when nobody said: quarantine, the charger, else the recycling tub."""
-    if asked:
-        return asked
-    if reason == SwapReason.LEAKED:
-        return Pool.QUARANTINE
-    if state.fitted is not None and state.fitted.type.rechargeable:
-        return Pool.CHARGE
-    return Pool.RECYCLE
+def _out_to(asked: str, state: BayState, reason: SwapReason, volts: float | None) -> str:
+    """Return where what came out goes: where somebody said, else where such cells go."""
+    return asked or goes_to(state.fitted, reason=reason, volts=volts, expired=state.expired)
 
 
 def _labelled(text: str) -> Item:
@@ -172,6 +174,7 @@ def item_reading(request: HttpRequest, code: str) -> HttpResponse:
     """Log a reading of a device's cells."""
     item, at = powered_or_404(code), now()
     shown = shown_of(item, at)
+    anyway = False
     form = ReadingForm(request.POST if request.method == "POST" else None, bays=len(shown.rows))
     if form.is_bound and form.is_valid():
         load_ohm, off = form.circumstances()
@@ -186,13 +189,15 @@ def item_reading(request: HttpRequest, code: str) -> HttpResponse:
                 read_at=form.instant(at),
                 received_at=at,
                 person=signed_in(request),
+                anyway=request.POST.get("anyway") == "yes",
             )
         except CellRefused as wrong:
             refused_say(form, wrong)
+            anyway = wrong.anyway
         else:
             messages.success(request, " ".join([f"Noted: {read.reading.volts:g} V.", *read.words]))
             return redirect(f"{reverse('item-cells', args=[item.code])}?did=reading.{read.reading.uid}")
-    return form_answer(request, "maintenance/cells/reading.html", item, shown, form)
+    return form_answer(request, "maintenance/cells/reading.html", item, shown, form, anyway=anyway)
 
 
 @form_page
@@ -200,6 +205,7 @@ def item_hours(request: HttpRequest, code: str) -> HttpResponse:
     """Log hours a device ran on its cells, or say that it was not used."""
     item, at = powered_or_404(code), now()
     shown = shown_of(item, at)
+    anyway = False
     form = HoursForm(request.POST if request.method == "POST" else None, bays=0, occasions=_occasions(item))
     if form.is_bound and form.is_valid():
         given = form.cleaned_data
@@ -213,14 +219,16 @@ def item_hours(request: HttpRequest, code: str) -> HttpResponse:
                 at=form.instant(at),
                 received_at=at,
                 person=signed_in(request),
+                anyway=request.POST.get("anyway") == "yes",
             )
         except CellRefused as wrong:
             refused_say(form, wrong)
+            anyway = wrong.anyway
         else:
             said = f"{note.minutes / 60:.3g} h" if note.minutes else "not used at that show"
             messages.success(request, f"Noted: {said}.")
             return redirect(f"{reverse('item-cells', args=[item.code])}?did=hours.{note.uid}")
-    return form_answer(request, "maintenance/cells/hours.html", item, shown, form)
+    return form_answer(request, "maintenance/cells/hours.html", item, shown, form, anyway=anyway)
 
 
 def _occasions(item: Item) -> list[tuple[str, str]]:
@@ -232,7 +240,7 @@ def _occasions(item: Item) -> list[tuple[str, str]]:
 
 @require_POST
 def item_take_out(request: HttpRequest, code: str) -> HttpResponse:
-    """Take a device's cells out before it is put away; part-used ones that were not read go to the recycling tub."""
+    """Take a device's cells out before it is put away: unused ones go back to their lot, others that nobody read to the tub."""
     item, at = powered_or_404(code), now()
     states = [row.state for row in shown_of(item, at).rows if row.state.fitted is not None]
     back = request.POST.get("back", "")
@@ -249,12 +257,13 @@ def item_take_out(request: HttpRequest, code: str) -> HttpResponse:
                     item=item,
                     bay=state.bay,
                     reason=SwapReason.STORED,
-                    out_to=_out_to("", state, SwapReason.STORED),
+                    out_to=_out_to("", state, SwapReason.STORED, None),
                     done_at=at,
                     received_at=at,
                     person=signed_in(request),
                 )
-                said += [words for words in done.words if words not in said]
+                came_out = where_words(state.fitted, done.swap.out_to)
+                said += [words for words in (*done.words, came_out) if words and words not in said]
         return f"swap.{done.swap.uid}", said
 
     return done_answer(request, item, act, back="cells-between" if back == "between" else "")

@@ -20,8 +20,8 @@ from maintenance.cell_querysets import lots_counted, stock_of_types
 from maintenance.forms_cell_stock import CountForm, LotForm, OutForm
 from maintenance.models import CellLot, CellType
 from maintenance.services.cell_stock import POOL_WORDS
+from maintenance.services.cell_where import GLOVES, tub_words
 from maintenance.services.cells import CellRefused, lot_add, lot_count, lot_take_out, lot_words
-from maintenance.services.swap_list import GLOVES, TUB
 from maintenance.views.record import csv_answer
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
@@ -79,15 +79,24 @@ def lot_new(request: HttpRequest) -> HttpResponse:
     asked = request.GET.get("type", "")
     initial = {"type": next((str(row.pk) for row in types if row.key == asked), None)}
     form = LotForm(request.POST if request.method == "POST" else None, types=types, day=today(at), initial=initial)
+    anyway = False
     if form.is_bound and form.is_valid():
         try:
-            lot = lot_add(uid=form_uid(request), at=at, person=signed_in(request), **form.cleaned_data)
+            insists = request.POST.get("anyway") == "yes"
+            lot = lot_add(uid=form_uid(request), at=at, person=signed_in(request), anyway=insists, **form.cleaned_data)
         except CellRefused as wrong:
+            anyway = wrong.anyway
             form.add_error(wrong.field if wrong.field in form.fields else None, str(wrong))
         else:
             messages.success(request, f"{form.cleaned_data['count']} × {lot.type.name}: on the shelf.")
             return redirect("cell-stock")
-    context = {"section": "Cells", "form": form, "types": types, "uid": request.POST.get("uid") or uuid.uuid4()}
+    context = {
+        "section": "Cells",
+        "form": form,
+        "types": types,
+        "anyway": anyway,
+        "uid": request.POST.get("uid") or uuid.uuid4(),
+    }
     return render(request, "maintenance/cells/lot_add.html", context, status=422 if form.errors else 200)
 
 
@@ -129,7 +138,7 @@ def lot_out(request: HttpRequest, pk: int) -> HttpResponse:
         except CellRefused as wrong:
             form.add_error("count", str(wrong))
         else:
-            said = GLOVES if to == Pool.QUARANTINE else f"Out: {TUB}"
+            said = GLOVES if to == Pool.QUARANTINE else f"Out: {tub_words(taped=lot_.type.needs_taped)}"
             messages.success(request, f"{form.cleaned_data['count']} taken out, {left} left. {said}")
             return redirect("cell-lot", pk=pk)
     return _lot_page(request, lot_, CountForm(label_suffix=""), form)
@@ -153,7 +162,7 @@ def _lot_page(request: HttpRequest, lot_: CellLot, count: CountForm, out: OutFor
         "out": out,
         "uid": request.POST.get("uid") or uuid.uuid4(),
         "uid_out": uuid.uuid4(),
-        "tub": TUB,
+        "tub": tub_words(taped=lot_.type.needs_taped),
     }
     return render(request, "maintenance/cells/lot.html", context, status=422 if count.errors or out.errors else 200)
 

@@ -86,11 +86,7 @@ def fill(devices: int, shows: int) -> None:
     for n in range(shows):
         load_in = at - timedelta(days=180 * (n + 1) / shows)
         of = {"load_in": load_in, "line_check": load_in + timedelta(hours=2), "start": load_in + timedelta(hours=4)}
-        of |= {
-            "end": load_in + timedelta(hours=7),
-            "strike": load_in + timedelta(hours=8),
-            "home_by": load_in + timedelta(hours=10),
-        }
+        of |= {"end": load_in + timedelta(hours=7), "strike": load_in + timedelta(hours=8)}
         days = {
             "home_by": load_in + timedelta(hours=10),
             "hold_from": load_in.date(),

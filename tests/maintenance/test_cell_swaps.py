@@ -115,11 +115,22 @@ def test_a_reading_in_between_makes_it_two_swaps(company):
     assert Swap.objects.count() == 2
 
 
-def test_the_same_person_may_swap_again_at_once(company):
+def test_one_person_with_two_phones_is_one_swap_and_may_swap_again_after_moments(company):
     box, ann = make_box(), make_person(username="ann")
-    fit_cells(box, at=ago(minutes=3), person=ann)
+    fit_cells(box, at=ago(minutes=5), person=ann)
+    error = refused(item=box, at=ago(minutes=4), person=ann)
+    assert "Done already by you" in str(error) and error.anyway and Swap.objects.count() == 1
+    fit_cells(box, at=ago(minutes=4), person=ann, anyway=True)
     fit_cells(box, at=ago(minutes=1), person=ann)
-    assert Swap.objects.count() == 2
+    assert Swap.objects.count() == 3
+
+
+def test_another_cell_right_after_is_a_correction_and_day_one_is_no_swap(company):
+    box, ann = make_box(), make_person(username="ann")
+    fit_cells(box, at=ago(minutes=3), person=ann, was_new=None, reason="first")
+    fit_cells(box, at=ago(minutes=2), person=ann)
+    fit_cells(box, at=ago(minutes=1), person=ann, type=make_cell_type("9V-lithium"))
+    assert Swap.objects.count() == 3
 
 
 @pytest.mark.parametrize(
@@ -150,7 +161,7 @@ def test_a_swap_dated_before_the_set_was_fitted_is_asked_about(company):
     box = make_box()
     fit_cells(box, at=ago(days=2))
     error = refused(item=box, at=ago(days=5))
-    assert "was fitted on" in str(error) and error.anyway and error.field == "done_at"
+    assert "was fitted Wed 23 Sep" in str(error) and "Sun 20 Sep" in str(error) and error.anyway and error.field == "done_at"
     fit_cells(box, at=ago(days=5), anyway=True)
     assert [s.removed_at for s in FittedSet.objects.order_by("fitted_at")] == [ago(days=2), None]
 
