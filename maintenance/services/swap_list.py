@@ -9,9 +9,10 @@ from django.db import transaction
 
 from company.models import Person
 from inventory.models import Item
-from maintenance.calc.cell_words import Pool, SwapReason
+from maintenance.calc.cell_words import SwapReason
 from maintenance.cell_state import BayState
 from maintenance.models import CellLot, Charge, Swap
+from maintenance.services.cell_where import goes_to, where_words
 from maintenance.services.cells import (
     CellRefused,
     SwapRefused,
@@ -38,10 +39,6 @@ REASONS = {
     How.DIED: SwapReason.DIED,
     How.LEAKED: SwapReason.LEAKED,
 }
-GLOVES = (
-    "Gloves on: leaking or swollen cells go into quarantine, apart from others. Look at the contacts before the device goes."
-)
-TUB = "to the recycling tub: tape the terminals of 9 V blocks and lithium cells first. Never charge primaries."
 
 
 @transaction.atomic
@@ -98,43 +95,33 @@ def device_swap(
 
 
 def out_to(state: BayState, how: How, volts: float | None) -> str:
-    """Say where what comes out goes: quarantine when it leaks, the charger when it is charged, the pool for rehearsals when it
-    was read and holds enough, else the recycling tub; nowhere when nothing was in."""
-    if state.fitted is None:
-        return ""
-    if how is How.LEAKED:
-        return Pool.QUARANTINE
-    if state.fitted.type.rechargeable:
-        return Pool.CHARGE
-    return Pool.REHEARSAL if how in (How.SWAP, How.POOL) and _holds(state, volts) else Pool.RECYCLE
-
-
-def _holds(state: BayState, volts: float | None) -> bool:
-    """Whether what was read is enough for a rehearsal; a set past its date or without a floor of its own is not kept."""
-    if volts is None or state.fitted is None or state.fitted.type.floor_v is None or state.expired:
-        return False
-    return volts >= state.fitted.type.floor_v * state.fitted.cells
+    """Say where what comes out goes."""
+    reason = REASONS.get(how, SwapReason.PRECAUTION)
+    return goes_to(state.fitted, reason=reason, volts=volts, expired=state.expired)
 
 
 def out_words(state: BayState, how: How, volts: float | None) -> str:
     """Say where what came out goes, with the safety wording."""
-    where = out_to(state, how, volts)
-    if not where or state.fitted is None:
-        return ""
-    if where == Pool.QUARANTINE:
-        return GLOVES
-    if where == Pool.CHARGE:
-        return "What came out goes on charge: keep the set together."
-    if where == Pool.REHEARSAL:
-        return f"What came out, at {volts:g} V, goes to the rehearsal pool: the set together, terminals covered."
-    return f"What came out goes {TUB}"
+    return where_words(state.fitted, out_to(state, how, volts), volts)
 
 
 @transaction.atomic
 def device_keep(
-    *, uid: uuids.UUID, bays: Sequence[BayState], volts: float, show: int, person: Person | None, at: datetime
+    *,
+    uid: uuids.UUID,
+    bays: Sequence[BayState],
+    volts: float,
+    load_ohm: float | None = None,
+    minutes_off: float | None = None,
+    show: int,
+    person: Person | None,
+    at: datetime,
+    anyway: bool = False,
 ) -> list[str]:
-    """Keep what is in a device, as read; a set that was never written down goes in as part-used. CellRefused in words."""
+    """Keep what is in a device, as read: on a test load, switched on (0 minutes off), or on nothing (neither).
+
+    A set that was never written down goes in as part-used. CellRefused in words.
+    """
     if len(bays) != 1:
         raise CellRefused("It has more than one set: read them one by one on its own page.", "volts")
     state = bays[0]
@@ -152,7 +139,18 @@ def device_keep(
             note="was in it already, part-used",
             anyway=True,
         )
-    read = reading_record(uid=uid, item=state.item, bay=state.bay, volts=volts, read_at=at, received_at=at, person=person)
+    read = reading_record(
+        uid=uid,
+        item=state.item,
+        bay=state.bay,
+        volts=volts,
+        load_ohm=load_ohm,
+        minutes_off=minutes_off,
+        read_at=at,
+        received_at=at,
+        person=person,
+        anyway=anyway,
+    )
     return read.words
 
 
