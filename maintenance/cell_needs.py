@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from uuid import UUID
 
@@ -10,13 +10,16 @@ from company.models import Company
 from inventory.calc.kinds import Kind
 from inventory.models import GearType, Item
 from maintenance.calc.cell_advice import Ruling, hard_rules
-from maintenance.calc.cell_words import Advice, CellError, CellKind, Life, Seen, Stakes, SwapReason, System
+from maintenance.calc.cell_pool import Pool, carried, empty
+from maintenance.calc.cell_words import Advice, CellKind, Draw, Life, Seen, Stakes, SwapReason, System
 from maintenance.calc.swap_list import CELLS, Advised, DeviceAtShow, SwapList, swap_list
+from maintenance.cell_evidence import guess_of
+from maintenance.cell_free_sets import kind_or_none, sets_free
 from maintenance.cell_querysets import counting_readings, counting_swaps, stock_of_types
 from maintenance.cell_state import BayState, state_of
-from maintenance.models import CellType, Charge, Swap
+from maintenance.models import CellLot, CellType, Charge, Swap, TypeDraw
 from maintenance.registries import DeviceNeed, ShowNeeds, show_needs
-from maintenance.services.cell_types import kind_of, plan_of, sizes_wanted
+from maintenance.services.cell_types import plan_of, sizes_wanted
 
 READ_LATELY = timedelta(hours=48)  # before load-in: a reading this fresh was taken for this show
 BARELY = 0.05  # hours: a set that has run less has not run
@@ -44,6 +47,16 @@ class Row:
     item: Item | None = None
     charge: Item | None = None
     done: Done | None = None
+    lot: CellLot | None = None  # what one tap takes, of what is advised
+    cell_set: Item | None = None  # or the labelled set
+    type: CellType | None = None  # what goes in, whether or not any lies here
+
+    @property
+    def tap(self) -> BayState | None:
+        """Return the bay as one tap fills it: with what is advised, not with what is usual."""
+        if self.state is None or self.type is None:
+            return self.state
+        return replace(self.state, lot=self.lot, fresh_type=self.type)
 
     @property
     def key(self) -> str:
@@ -58,6 +71,12 @@ class Row:
         return self.done is None and self.item is not None and self.advised.advice in TO_DO
 
     @property
+    def doubt(self) -> str:
+        """Say why a set that was swapped for this show may still not last it; empty where it will."""
+        swapped = self.done is not None and self.done.word == "swapped" and self.need.feed == CELLS
+        return self.advised.why if swapped and self.advised.short else ""
+
+    @property
     def is_charge(self) -> bool:
         return self.charge is not None
 
@@ -69,7 +88,7 @@ class Listed:
     needs: ShowNeeds
     found: SwapList
     rows: tuple[Row, ...]
-    sizes: dict[str, CellType] = field(default_factory=dict)  # what would be bought of a size
+    types: dict[str, CellType] = field(default_factory=dict)
 
     def of(self, *advice: str) -> list[Row]:
         """Return the rows with one of these pieces of advice that are not done."""
@@ -125,14 +144,17 @@ class _Book:
         self.sizes = sizes_wanted(self.types.values())
         self.states = state_of(items, at)
         self.cell_types = list(CellType.objects.order_by("size", "key"))
-        self.kinds = {row.pk: kind for row in self.cell_types if (kind := _kind(row)) is not None}
-        stock = stock_of_types()
-        self.stock: dict[str, int] = defaultdict(int)
-        for row in self.cell_types:
-            if not row.rechargeable and row.system != System.ZINC_CARBON:
-                self.stock[row.size] += max(0, stock.get(row.pk, 0))
+        self.kinds = {row.pk: kind for row in self.cell_types if (kind := kind_or_none(row)) is not None}
+        self.by_key = {row.key: row for row in self.cell_types}
+        on_shelf = stock_of_types()
+        self.stock = {row.key: max(0, on_shelf.get(row.pk, 0)) for row in self.cell_types}
+        self.sets = sets_free(self.cell_types, self.kinds, keys, at)
+        pools = TypeDraw.objects.filter(type__in=bare)
+        self.pools = {
+            row.type_id: Pool(mean_ln=row.mean_ln, var_ln=row.var_ln, spread_ln=row.spread_ln, devices=row.devices)
+            for row in pools
+        }
         swaps = counting_swaps().filter(item__in=pks)
-        self.known = set(swaps.values_list("item", "bay").distinct())
         self.swapped: dict[tuple[int, int, int], Swap] = {}
         for swap in swaps.filter(show__in=keys).exclude(type=None).select_related("person", "type").order_by("done_at", "pk"):
             self.swapped[swap.show or 0, swap.item_id, swap.bay] = swap
@@ -146,6 +168,11 @@ class _Book:
         for reading in counting_readings().filter(item__in=pks, read_at__gte=earliest).select_related("person"):
             self.read[reading.item_id, reading.bay].append(reading)
 
+    def usual(self, type_: GearType) -> CellKind | None:
+        """Return what a type usually takes."""
+        row = self.by_key.get(type_.cell_size)
+        return self.kinds.get(row.pk) if row is not None else None
+
     def others(self, type_id: int) -> tuple[CellKind, ...]:
         """Return what else of a size could be fitted, zinc-carbon left out."""
         size = self.sizes.get(type_id, "")
@@ -155,12 +182,10 @@ class _Book:
             if size and row.size == size and row.system != System.ZINC_CARBON and row.pk in self.kinds
         )
 
-
-def _kind(row: CellType) -> CellKind | None:
-    try:
-        return kind_of(row)
-    except (CellError, TypeError, ValueError, KeyError):
-        return None
+    def draw(self, type_id: int) -> Draw | None:
+        """Return what a device of a type may be thought to draw, before it is known which."""
+        guess = guess_of(self.plans[type_id])
+        return None if isinstance(guess, str) else carried(None, guess, self.pools.get(type_id) or empty(guess))
 
 
 def _listed(show: ShowNeeds, book: _Book) -> Listed:
@@ -175,13 +200,24 @@ def _listed(show: ShowNeeds, book: _Book) -> Listed:
             continue
         drafts += [(need, state, None, _device(show, need, state, book)) for state in book.states.get(need.item.pk, ())]
     done = {d.key for need, _state, _set, d in drafts if need.item and (show.key, need.item.pk, d.bay) in book.swapped}
-    found = swap_list([d[3] for d in drafts], what=show.name, limit=book.limit, stock=book.stock, done=done)
+    found = swap_list(
+        [d[3] for d in drafts],
+        what=show_words(show),
+        limit=book.limit,
+        stock=book.stock,
+        sets=[one.labelled for one in book.sets.values()],
+        done=done,
+    )
     rows = [
         _row(show, need, state, cell_set, advised, book)
         for (need, state, cell_set, _device), advised in zip(drafts, found.advised, strict=True)
     ]
-    sizes = {row.size: row for row in reversed(book.cell_types) if not row.rechargeable and row.system == System.ALKALINE}
-    return Listed(needs=show, found=found, rows=tuple(sorted(rows, key=_turn)), sizes=sizes)
+    return Listed(needs=show, found=found, rows=tuple(sorted(rows, key=_turn)), types=book.by_key)
+
+
+def show_words(show: ShowNeeds) -> str:
+    """Name a show as sentences do; one under way needs what is left of it."""
+    return f"the rest of {show.name}" if show.under_way else show.name
 
 
 def _takes_cells(type_: GearType) -> bool:
@@ -214,6 +250,9 @@ def _unchosen(need: DeviceNeed, book: _Book) -> DeviceAtShow:
         stakes=need.stakes,
         size=book.sizes.get(type_.pk, ""),
         cells=plan.cells_a_bay * max(1, type_.bays // plan.cells_a_bay) if type_.bays else 0,
+        draw=book.draw(type_.pk),
+        fresh=book.usual(type_),
+        others=book.others(type_.pk),
         pack=not type_.bays,
     )
 
@@ -271,7 +310,7 @@ def _device(show: ShowNeeds, need: DeviceNeed, state: BayState, book: _Book) -> 
         others=others,
         rulings=rulings,
         trouble=state.fault if fitted is not None or state.pack else "",
-        known=(item.pk, state.bay) in book.known,
+        known=state.fitted is not None or state.empty,
         pack=state.pack,
         charged=(show.key, charged_item) in book.charges or _full(show, state),
         unused=fitted is not None and fitted.was_new is True and state.hours < BARELY,
@@ -308,7 +347,27 @@ def _row(
             done = Done(word="swapped", at=swap.done_at, who=str(swap.person or ""), small=small, uid=swap.uid)
         elif advised.advice in (Advice.KEEP, Advice.SPARE) and need.feed == CELLS:
             done = _kept(show, item, advised.device.bay, book)
-    return Row(need=need, advised=advised, state=state, item=item, charge=charge, done=done)
+    fit = advised.fit
+    free = book.sets.get(fit.labelled.key) if fit is not None and fit.labelled is not None else None
+    type_ = book.by_key.get(fit.kind.key) if fit is not None else None
+    return Row(
+        need=need,
+        advised=advised,
+        state=state,
+        item=item,
+        charge=charge,
+        done=done,
+        lot=lot_of(state, type_) if free is None else None,
+        cell_set=free.item if free is not None else None,
+        type=type_,
+    )
+
+
+def lot_of(state: BayState | None, type_: CellType | None) -> CellLot | None:
+    """Return the oldest lot of a type that holds a set, else the oldest there is of it."""
+    mine = [lot for lot in state.lots if lot.type_id == type_.pk] if state is not None and type_ is not None else []
+    enough = [lot for lot in mine if lot.left >= state.plan.cells_a_bay] if state is not None else []  # type: ignore[attr-defined]
+    return next(iter(enough or mine), None)
 
 
 def _kept(show: ShowNeeds, item: Item, bay: int, book: _Book) -> Done | None:

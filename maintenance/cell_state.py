@@ -12,7 +12,7 @@ from maintenance.calc.cell_forecast import life_from_full
 from maintenance.calc.cell_words import CellError, CellKind, Draw, Life, System
 from maintenance.cell_evidence import Told, cached_life, evidence_of, explained, fresh_told, lives
 from maintenance.cell_hours import WINDOW
-from maintenance.cell_querysets import lots_to_take, stock_of_types
+from maintenance.cell_querysets import counting_swaps, lots_to_take, stock_of_types
 from maintenance.models import CellLot, CellPlan, CellReading, CellType, Charge, FittedSet
 from maintenance.services.cell_swaps import fitted_words
 from maintenance.services.cell_types import kind_of, sets_of, sizes_wanted
@@ -29,7 +29,8 @@ class BayState:
 
     `life` is None where `fault` says why: nothing on record, a device without a draw, a type without a curve. `hours` have run
     since `since` (fitted, or last charged), give or take `hours_share` of them. `fresh` is the life of a new set of
-    `fresh_type` in this device; `lot` what one tap takes; `stock` how many such cells lie on the shelf.
+    `fresh_type` in this device; `lot` what one tap takes, of `lots` that fit; `stock` how many such cells lie on the shelf.
+    `empty`: by the record nothing is in it.
     """
 
     item: Item
@@ -55,7 +56,9 @@ class BayState:
     fresh_kind: CellKind | None = None
     size: str = ""
     lot: CellLot | None = None
+    lots: tuple[CellLot, ...] = ()
     stock: int = 0
+    empty: bool = False
     pack: bool = False
     fault: str = ""
     words: str = ""
@@ -91,6 +94,8 @@ def state_of(items: Sequence[Item], at: datetime) -> dict[int, list[BayState]]:
         .order_by("at")
         .values_list("item", "at")
     )
+    # what was swapped once and holds no set now had it taken out
+    swapped = set(counting_swaps().filter(item__in=[i.pk for i in items]).order_by().values_list("item", "bay").distinct())
     fresh_of: dict[int, Told] = {}
     answer: dict[int, list[BayState]] = {}
     for item in items:
@@ -111,13 +116,20 @@ def state_of(items: Sequence[Item], at: datetime) -> dict[int, list[BayState]]:
             "sets_learnt": own.sets if own is not None else 0,
             "size": size,
             "lot": lot,
+            "lots": tuple(_usable(lots.get(size, []))),
             "stock": sum(stock.get(pk, 0) for pk in {one.type_id for one in lots.get(size, [])}),
             "fresh_type": type_,
             "fresh_kind": kind,
         }
         many = sets_of(item.type, plan)
         rows = [
-            _bay(told.get((item.pk, bay)), life_of_set, BayState(bay=bay, bays=many, **common), draw, day)
+            _bay(
+                told.get((item.pk, bay)),
+                life_of_set,
+                BayState(bay=bay, bays=many, empty=(item.pk, bay) in swapped, **common),
+                draw,
+                day,
+            )
             for bay in range(1, many + 1)
         ]
         if not many and plan.full_charge_h:
@@ -137,16 +149,23 @@ def _kind(row: CellType) -> CellKind | None:
         return None
 
 
+def _usable(lots: Sequence[CellLot]) -> list[CellLot]:
+    return [lot for lot in lots if lot.type.system != System.ZINC_CARBON and not lot.type.rechargeable]
+
+
 def _lot(lots: list[CellLot], item: Item, plan: CellPlan) -> CellLot | None:
-    good = [lot for lot in lots if lot.type.system != System.ZINC_CARBON and not lot.type.rechargeable]
+    good = _usable(lots)
     enough = [lot for lot in good if lot.left >= plan.cells_a_bay] or good  # type: ignore[attr-defined]
     return next((lot for lot in enough if lot.type.key == item.type.cell_size), enough[0] if enough else None)
 
 
 def _bay(one: Told | None, lives_: dict[int, Life | str], row: BayState, draw: Draw | str, day: date) -> BayState:
+    which = f"Bay {row.bay}: " if row.bays > 1 else ""
+    if one is None and row.empty:
+        return replace(row, fault="No cells are in it.", words=f"{which}{'n' if which else 'N'}o cells are in it.")
     if one is None:
-        fault = "What is in it is not on record."
-        return replace(row, fault=fault, words="Not known what is in it." if row.bays == 1 else f"Bay {row.bay}: not known.")
+        words = f"{which}{'n' if which else 'N'}ot known what is in it."
+        return replace(row, fault="What is in it is not on record.", words=words)
     life = lives_[one.fitted.pk]
     fitted, reading = one.fitted, one.reading
     floor = fitted.type.floor_v
@@ -168,6 +187,7 @@ def _bay(one: Told | None, lives_: dict[int, Life | str], row: BayState, draw: D
         said.append(f"expired on {day_words(expires)}")
     return replace(
         row,
+        empty=False,
         fitted=fitted,
         kind=one.kind,
         life=known,

@@ -69,7 +69,7 @@ def out_with(show: int, at: datetime) -> list[Item] | None:
 class DeviceNeed:
     """What a show asks of one powered thing, or of so many of a type that nobody has chosen yet (`item` none).
 
-    `need_h` runs from line check to the end, to strike where it stays on (`to_strike`). `feed` is cells, phantom or mains;
+    `need_h` runs from line check (once under way: from now) to the end, to strike where it stays on (`to_strike`). `feed` is cells, phantom or mains;
     `assumed` where nobody said so for this line. `on_line` is false for what only comes along.
     """
 
@@ -104,6 +104,8 @@ class ShowNeeds:
     rehearsal: bool
     over: bool
     needs: tuple[DeviceNeed, ...]
+    under_way: bool = False  # line check is past and it is not over: needs are what is left of it
+    nights_out: bool = False  # it runs over more than a day, and the nights between are not counted
 
 
 # Of shows' keys: what each asks of powered things; what is no show, or a cancelled one, is left out. Constant queries.

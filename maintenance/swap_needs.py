@@ -32,7 +32,7 @@ def _need(found: Listed) -> Need:
         if part
     )
     first = (found.swaps or found.charges)[0]
-    buy = [f"{one.buy} × {one.size}" for one in found.found.carry if one.buy]
+    buy = [f"{one.buy} × {one.name}" for one in found.found.carry if one.buy]
     short = f" Buy {', '.join(buy)} first." if buy else ""
     return Need(
         key=f"swap:{show.key}",

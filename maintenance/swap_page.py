@@ -1,6 +1,7 @@
 """What the page of a show's swap list draws: strips of hours on one axis, cells to carry, the device in hand."""
 
 import uuid as uuids
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,6 +11,7 @@ from maintenance.calc.cell_advice import hours_down, hours_up
 from maintenance.calc.cell_words import Advice, Life, Pool
 from maintenance.cell_needs import Listed, Row
 from maintenance.cell_querysets import lots_counted
+from maintenance.cell_state import BayState
 from maintenance.models import CellForecast, CellLot
 from maintenance.services.cell_stock import lot_words
 
@@ -89,7 +91,7 @@ def page_context(found: Listed, *, at: datetime, owner: bool) -> dict[str, Any]:
 
 
 def _carry(one: Any, found: Listed, owner: bool) -> dict[str, Any]:
-    type_ = found.sizes.get(one.size)
+    type_ = None if one.labelled else found.types.get(one.key)
     price = type_.price_cents if owner and type_ is not None else None
     parts = [(one.fit, "to fit"), (one.spare, "spare"), (one.unchosen, "for what is not chosen yet")]
     return {
@@ -109,9 +111,10 @@ def in_hand(found: Listed, item: Item | None) -> dict[str, Any] | None:
     running = [row for row in found.rows if row.item is not None and row.need.feed == "cells"]
     axis = axis_of(running or rows)
     first = rows[0]
-    bays = [row.state for row in rows if row.state is not None and row.item is not None and row.item.pk == item.pk]
-    swaps = [state for state in bays if not state.pack]
-    lots = {state.lot for state in swaps if state.lot is not None}
+    mine = [row for row in rows if row.state is not None and row.item is not None and row.item.pk == item.pk]
+    tapped = [row for row in mine if row.state is not None and not row.state.pack]
+    swaps = [row.tap for row in tapped if row.tap is not None]
+    usual = [row.state for row in tapped if row.state is not None]
     return {
         "item": item,
         "rows": [(row, strip_of(row.life, row.need.need_h, axis)) for row in rows],
@@ -121,8 +124,8 @@ def in_hand(found: Listed, item: Item | None) -> dict[str, Any] | None:
         "bays": swaps,
         "fitted": any(state.fitted is not None for state in swaps),
         "one_bay": len(swaps) == 1,
-        "take": _take(swaps, lots),
-        "on_record": bool(lots),
+        "take": _take(swaps, [row.cell_set for row in tapped]),
+        "instead": _take(usual, []) if any(_other(row) for row in tapped) else "",
         "done": next((row.done for row in rows if row.done is not None), None),
         "policy": any(r.rule == "fresh every show" for row in rows for r in row.advised.device.rulings),
         "pool": part_used(found, swaps),
@@ -139,13 +142,23 @@ def part_used(found: Listed, bays: list[Any]) -> CellLot | None:
     return tubs.filter(left__gte=wanted).select_related("type").order_by("-left", "pk").first()
 
 
-def _take(bays: list[Any], lots: set[Any]) -> str:
-    """Say what one tap fits: 2 × AA alkaline from the lot of June, 22 left."""
+def _other(row: Row) -> bool:
+    """Say whether what is advised is not what is usual, and what is usual lies here."""
+    state = row.state
+    if state is None or state.lot is None or row.type is None:
+        return False
+    return row.cell_set is not None or row.lot is None or row.lot.type_id != state.lot.type_id
+
+
+def _take(bays: Sequence[BayState], sets: Sequence[Item | None]) -> str:
+    """Say what one tap fits: 2 × AA alkaline from the lot of June, 22 left; a labelled set by its name."""
     if not bays:
         return ""
+    if sets and sets[0] is not None:
+        return f"{sets[0].label}, charged"
     cells = sum(state.plan.cells_a_bay for state in bays)
-    if not lots:
+    lot = next((state.lot for state in bays if state.lot is not None), None)
+    if lot is None:
         type_ = bays[0].fresh_type
         return f"{cells} × {type_}, none on record" if type_ is not None else ""
-    lot = next(iter(lots))
-    return f"{cells} × {lot.type.name}, {lot_words(lot)}, {lot.left} left"
+    return f"{cells} × {lot.type.name}, {lot_words(lot)}, {lot.left} left"  # type: ignore[attr-defined]

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 from django.urls import reverse
@@ -13,7 +14,7 @@ from inventory.models import GearType
 from maintenance.calc.cell_words import Stakes
 from maintenance.registries import DeviceNeed, ShowNeeds
 from maintenance.services.cell_types import shipped
-from shows.calc.times import running_time
+from shows.calc.times import NIGHT_FROM, running_time
 from shows.calc.words import Critical, Feed, ShowState
 from shows.models import Checkout, PhantomSeen, PullRow, Show
 
@@ -63,9 +64,13 @@ def _needs(
         if pk not in named:
             by_type[item.type_id].append(pk)
     found: list[DeviceNeed] = []
+    under_way = show.line_check < at < show.end
+    since = reached(show.line_check, at, company.zone) if under_way else show.line_check
+    whole = (show.end - show.line_check) / HOUR
 
     def add(row: PullRow | None, type_: GearType, item=None, count: int = 1) -> None:  # type: ignore[no-untyped-def]
-        found.append(_need(show, row, type_, item, count, seen, company, out=item is not None and item.pk in with_show))
+        out = item is not None and item.pk in with_show
+        found.append(_need(show, row, type_, item, count, seen, company, since=since, out=out))
 
     for row in rows:
         if row.item is not None:
@@ -91,11 +96,13 @@ def _needs(
         rehearsal=show.rehearsal,
         over=show.end <= at,
         needs=tuple(found),
+        under_way=under_way,
+        nights_out=running_time(show.line_check, show.end, company.zone) / HOUR < whole - 0.01,
     )
 
 
 def _need(  # type: ignore[no-untyped-def]
-    show: Show, row: PullRow | None, type_: GearType, item, count: int, seen, company: Company, *, out: bool
+    show: Show, row: PullRow | None, type_: GearType, item, count: int, seen, company: Company, *, since: datetime, out: bool
 ) -> DeviceNeed:
     box = getattr(type_, "box_facts", None)
     # a box switched by its input jack stays on while a lead is in it: until strike
@@ -106,7 +113,7 @@ def _need(  # type: ignore[no-untyped-def]
         item=item,
         count=count,
         line=row.line if row else "",
-        need_h=running_time(show.line_check, show.strike if to_strike else show.end, company.zone) / HOUR,
+        need_h=(_on(show, show.strike if to_strike else show.end, company) - _on(show, since, company)) / HOUR,
         to_strike=to_strike,
         feed=_feed(row, box, company.phantom_first),
         assumed=not (row and row.feed),
@@ -117,6 +124,18 @@ def _need(  # type: ignore[no-untyped-def]
         on_line=not spare,
         out=out,
     )
+
+
+def _on(show: Show, until: datetime, company: Company) -> timedelta:
+    return running_time(show.line_check, until, company.zone) if until > show.line_check else timedelta(0)
+
+
+def reached(checked: datetime, at: datetime, zone: ZoneInfo) -> datetime:
+    """Return how far a show has got whose line check was at `checked`: in a night between its days, to where that began."""
+    first, here = checked.astimezone(zone), at.astimezone(zone)
+    if here.date() > first.date() and NIGHT_FROM < here.time() < first.time():
+        return datetime.combine(here.date(), NIGHT_FROM, tzinfo=zone)
+    return at
 
 
 def _feed(row: PullRow | None, box, first: bool) -> str:  # type: ignore[no-untyped-def]

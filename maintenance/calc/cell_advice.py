@@ -173,8 +173,13 @@ def sentence(life: Life, need_h: float, what: str, limit: float, advice: Advice 
     return f"{said}: {does}" if does else said
 
 
-def behind_phantom(life: Life | None) -> str:
-    """Return what to say of a device on phantom, with what happens when that channel's phantom is off."""
+def behind_phantom(life: Life | None, *, known: bool = True) -> str:
+    """Return what to say of a device on phantom, with what happens when that channel's phantom is off.
+
+    Without a life: no cell is in it, or nobody knows (`known` false) what is.
+    """
+    if life is None and not known:
+        return "behind phantom; what cell is in it, if any, was never written down: take it for dead if phantom is off"
     if life is None:
         return "no cell: dead if phantom is off"
     return f"behind phantom; alone the cell lasts about {hours_down(life.median_h)} h, {hours_down(life.low_h)} at worst"

@@ -19,6 +19,7 @@ class Remedy:
     enough: bool
     words: str
     kind: CellKind | None = None
+    set_key: str = ""  # the labelled set it is about
 
 
 def fresh_chance(kind: CellKind, draw: Draw, need_h: float, *, age_years: float = 0.0, celsius: float = WARM) -> float:
@@ -33,13 +34,15 @@ def what_would_do(
     limit: float,
     *,
     others: Sequence[CellKind] = (),
+    sets: Sequence[tuple[str, str, CellKind, bool]] = (),
     interval_after_h: float | None = None,
     celsius: float = WARM,
 ) -> tuple[Remedy, ...]:
     """Return what to do when a fresh set dies too often, what suffices first; nothing when a fresh set will do.
 
-    `others`: kinds of the same size in the house. `interval_after_h`: when a set can be changed; none: half way. Left out is
-    what is hardly better. A better figure for the draw is taken to come out as guessed: it may come out worse.
+    `others`: kinds of the same size. `sets`: labelled sets as (key, name, what it is when full, charged). `interval_after_h`:
+    when a set can be changed; none: half way. Left out is what is hardly better. A better figure for the draw is taken to come
+    out as guessed: it may come out worse.
     """
     before = fresh_chance(kind, draw, need_h, celsius=celsius)
     if before <= limit:
@@ -47,12 +50,12 @@ def what_would_do(
     first = need_h / 2 if interval_after_h is None else min(max(interval_after_h, 0.0), need_h)
     found: list[Remedy] = []
 
-    def offer(key: str, chance: float, words: str, other: CellKind | None = None) -> None:
+    def offer(key: str, chance: float, words: str, other: CellKind | None = None, set_key: str = "") -> None:
         enough = chance <= limit
         if enough or chance < before / 2:
             said = f"{words}: {said_chance(chance)} it dies"
             ending = "." if enough else ", still too often."
-            found.append(Remedy(key=key, chance=chance, enough=enough, words=said + ending, kind=other))
+            found.append(Remedy(key=key, chance=chance, enough=enough, words=said + ending, kind=other, set_key=set_key))
 
     def changed(one: CellKind) -> float:
         halves = [fresh_chance(one, draw, part, celsius=celsius) for part in (first, need_h - first)]
@@ -70,6 +73,12 @@ def what_would_do(
         usable.append(other)
         verb, key = ("Charge and fit", "charge") if other.rechargeable else ("Fit", "cells")
         offer(key, chance, f"{verb} {other.name}", other)
+    for set_key, name, full, charged in sets:
+        try:
+            chance = fresh_chance(full, draw, need_h, celsius=celsius)
+        except CellError:
+            continue
+        offer("charge", chance, f"Fit {name}, charged" if charged else f"Charge {name} and fit it", full, set_key)
     for key, sigma, words in (
         ("maker's figure", MAKERS_FIGURE, "Put the maker's figure for its draw in; if it is as guessed"),
         ("metering", METERED, "Measure its draw once, meter in series with the clip; if it is as guessed"),

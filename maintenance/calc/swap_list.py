@@ -4,7 +4,6 @@ The limit is the whole show's ("at most 1 show in 50 loses a channel to a cell")
 them. Hours are hours left; a chance is that of dying between line check and the end of need.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -20,11 +19,15 @@ from maintenance.calc.cell_advice import (
     said_left,
     shares,
 )
+from maintenance.calc.cell_fits import Carry, Choice, Fit, House, Labelled, Wanted, carried, choose
 from maintenance.calc.cell_life import chance_of_dying
-from maintenance.calc.cell_remedies import Remedy, fresh_chance, what_would_do
-from maintenance.calc.cell_words import Advice, CellError, CellKind, Draw, Life, Stakes
+from maintenance.calc.cell_remedies import Remedy
+from maintenance.calc.cell_words import Advice, CellKind, Draw, Life, Stakes
+
+__all__ = ["CELLS", "MAINS", "PHANTOM", "Advised", "Carry", "DeviceAtShow", "SwapList", "advised_of", "lasts", "swap_list"]
 
 CELLS, PHANTOM, MAINS = "cells", "phantom", "mains"
+_ORDER = {Stakes.CRITICAL: 0, Stakes.NORMAL: 1, Stakes.REHEARSAL: 2}
 NO_BETTER = 0.9  # a fresh set that leaves more of the chance than this is not worth fitting
 LONGEST_WHY = 400
 
@@ -77,6 +80,7 @@ class Advised:
     chance: float | None = None
     worked: float | None = None
     carry: int = 0  # cells to take along for it
+    fit: Fit | None = None  # what goes in, or goes along
     remedies: tuple[Remedy, ...] = ()
     short: bool = False  # even what is advised leaves it above its limit
 
@@ -84,25 +88,6 @@ class Advised:
     def counts(self) -> bool:
         """Say whether a channel is lost when it dies."""
         return self.device.stakes is not Stakes.REHEARSAL
-
-
-@dataclass(frozen=True, kw_only=True)
-class Carry:
-    """Cells of one size to take along: for sets that are swapped or spare, against the stock, and what is left to buy."""
-
-    size: str
-    fit: int
-    spare: int
-    unchosen: int
-    stock: int
-
-    @property
-    def total(self) -> int:
-        return self.fit + self.spare + self.unchosen
-
-    @property
-    def buy(self) -> int:
-        return max(0, self.total - self.stock)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,46 +109,89 @@ def swap_list(
     what: str,
     limit: float = SHOW_LIMIT,
     stock: Mapping[str, int] | None = None,
+    sets: Iterable[Labelled] = (),
     done: Iterable[str] = (),
 ) -> SwapList:
-    """Return what to do about each device at a show called `what` ("the ceilidh"). `done`: keys swapped for this show already,
-    which need no cells carried. CellError for a limit that is no chance."""
-    seen = set(done)
+    """Return what to do about each device at a show called `what` ("the ceilidh"). CellError for a limit that is no chance.
+
+    `stock`: cells on the shelf by kind; `sets`: labelled sets that sit in nothing. What hangs on most is served first. `done`:
+    keys swapped for this show already, which need no cells carried.
+    """
+    seen, house = set(done), House.of(stock, sets)
     running = [one for one in devices if one.chosen and one.feed == CELLS]
     share = dict(zip([(d.key, d.bay) for d in running], shares(limit, [d.stakes for d in running]), strict=True))
     usual = shares(limit, [Stakes.NORMAL])[0]
-    advised = [advised_of(one, what=what, limit=share.get((one.key, one.bay), usual)) for one in devices]
-    advised = [replace(one, carry=0) if one.device.key in seen and one.advice is not Advice.SPARE else one for one in advised]
+    said: dict[int, Advised] = {}
+    bays: dict[str, Fit] = {}  # kinds are not mixed in one device: its other bays take what its first takes
+    for n in sorted(range(len(devices)), key=lambda n: _ORDER[devices[n].stakes]):
+        one = devices[n]
+        got = advised_of(
+            one,
+            what=what,
+            limit=share.get((one.key, one.bay), usual),
+            house=house,
+            same=bays.get(one.key) if one.chosen else None,
+        )
+        if one.key in seen and got.advice is not Advice.SPARE:
+            # nothing more is done about it: it stays as likely to die as it is now
+            got = replace(got, carry=0, worked=got.chance, short=got.chance is not None and got.chance > got.limit)
+        if got.fit is not None and got.carry:
+            bays.setdefault(one.key, got.fit)
+            house.take(got.fit, got.device.cells * (one.count if not one.chosen else 1))
+        said[n] = got
+    advised = [said[n] for n in range(len(devices))]
+    waiting = sum(
+        d.count for d in devices if not d.chosen and d.feed == CELLS and not d.pack and d.stakes is not Stakes.REHEARSAL
+    )
     counting = [one for one in advised if one.counts and one.device.chosen and one.device.feed == CELLS]
     worked = chance_of_losing_one([one.worked for one in counting if one.worked is not None])
     left = chance_of_losing_one([one.chance for one in counting if one.chance is not None])
     untold = sum(one.chance is None for one in counting)
     return SwapList(
         advised=tuple(advised),
-        carry=_carry(advised, stock or {}),
+        carry=carried(_wanted(advised), stock or {}),
         limit=limit,
         worked=worked,
         left=left,
         untold=untold,
-        words=_chances_said(counting, worked, left, untold, limit),
+        words=_chances_said(counting, worked, left, untold, limit, waiting),
     )
 
 
-def advised_of(device: DeviceAtShow, *, what: str, limit: float) -> Advised:
-    """Return the advice for one device and the sentence that says why, in hours left."""
+def advised_of(
+    device: DeviceAtShow, *, what: str, limit: float, house: House | None = None, same: Fit | None = None
+) -> Advised:
+    """Return the advice for one device and the sentence that says why, in hours left.
+
+    `house`: what could be fitted, none: nothing is known of it. `same`: what its other bays take.
+    """
     if device.feed == MAINS:
         return _said(device, Advice.NOTHING, "On mains here: its cells are not asked for.", limit, chance=0.0, worked=0.0)
     if device.feed == PHANTOM:
         return _phantom(device, limit)
     if not device.chosen:
-        sets = f"{device.count} sets" if device.count > 1 else "a set"
-        why = f"{device.count} of them {'are' if device.count > 1 else 'is'} not chosen yet: carry {sets}."
-        return _said(
-            device, Advice.CHARGE if device.pack else Advice.SPARE, why, limit, carry=0 if device.pack else device.count
-        )
+        return _unchosen(device, limit, house or House())
     if device.pack:
         return _pack(device, what, limit)
-    return _cells(device, what, limit)
+    return _cells(device, what, limit, house or House(), same)
+
+
+def _unchosen(device: DeviceAtShow, limit: float, house: House) -> Advised:
+    of = "are" if device.count > 1 else "is"
+    if device.pack:
+        why = f"{device.count} of them {of} not chosen yet: charge {'as many' if device.count > 1 else 'one'} the night before."
+        return _said(device, Advice.CHARGE, why, limit)
+    choice = _choice(device, limit, house, many=device.count)
+    each = choice.fit.sets if choice.fit is not None else 1
+    if choice.fit is not None and choice.fit.labelled is not None and device.count > 1:
+        choice = replace(choice, fit=Fit(kind=device.fresh, chance=choice.usual))  # type: ignore[arg-type]
+        each = 1
+    sets = f"{device.count * each} sets" if device.count * each > 1 else "a set"
+    of_what = f" of {choice.fit.kind.name}" if choice.fit is not None and choice.fit.kind is not device.fresh else ""
+    why = f"{device.count} of them {of} not chosen yet: carry {sets}{of_what}."
+    if choice.words and choice.fit is not None:
+        why += f" {choice.words}."
+    return _said(device, Advice.SPARE, why, limit, carry=device.count * each, fit=choice.fit, remedies=choice.remedies)
 
 
 def _said(device: DeviceAtShow, advice: Advice, why: str, limit: float, *, carry: int = 0, **more) -> Advised:  # type: ignore[no-untyped-def]
@@ -181,12 +209,12 @@ def _said(device: DeviceAtShow, advice: Advice, why: str, limit: float, *, carry
 
 
 def _phantom(device: DeviceAtShow, limit: float) -> Advised:
-    without = behind_phantom(device.life)
+    without = behind_phantom(device.life, known=device.known)
     if device.trouble and device.life is None and device.kind is not None:
         without = f"behind phantom; how long its cell lasts alone nobody can tell: {device.trouble}"
     said = f"{without[0].upper()}{without[1:]}."
     if not device.chosen:
-        said = f"{device.count} not chosen yet, behind phantom: dead if phantom is off and no cell is in."
+        said = f"{device.count} not chosen yet, behind phantom: dead if phantom is off and no good cell is in."
     elif device.phantom_seen:
         said += " Phantom was seen at this box."
     elif device.assumed:
@@ -224,17 +252,32 @@ def _rechargeable(device: DeviceAtShow, what: str, limit: float) -> Advised:
     return _said(device, Advice.KEEP, why, limit, chance=chance, worked=chance)
 
 
-def _cells(device: DeviceAtShow, what: str, limit: float) -> Advised:
+def _choice(device: DeviceAtShow, limit: float, house: House, same: Fit | None = None, many: int = 1) -> Choice:
+    """Return what would go in, of what its other bays take where they take something."""
+    found = choose(
+        device.fresh,
+        device.draw,
+        device.need_h,
+        limit,
+        cells=device.cells * many,
+        size=device.size,
+        others=device.others,
+        house=house,
+        interval_after_h=device.interval_after_h,
+    )
+    return found if same is None or same.labelled is not None else replace(found, fit=same)
+
+
+def _cells(device: DeviceAtShow, what: str, limit: float, house: House, same: Fit | None) -> Advised:
     need = f"{what} needs {hours_up(device.need_h)}"
-    fresh, remedies = _fresh(device, limit)
     if device.kind is None:
+        choice = _choice(device, limit, house, same)
         if device.known:
             why = f"No cells are in it; {need}: fit a set"
         else:
             why = f"What is in it was never written down; {need}: fit a fresh set, or read what is in it"
         advice = Advice.SWAP if device.known else Advice.ASK
-        chance = 1.0 if device.known else None
-        return _swapped(device, advice, why, limit, chance=chance, fresh=fresh, remedies=remedies)
+        return _swapped(device, advice, why, limit, chance=1.0 if device.known else None, choice=choice)
     chance = None if device.life is None else chance_of_dying(device.life, device.need_h)
     left = "" if device.life is None else f"{said_left(device.life)}; {need}"
     if device.kind.rechargeable and all(one.advice is Advice.CHARGE for one in device.rulings):
@@ -242,67 +285,54 @@ def _cells(device: DeviceAtShow, what: str, limit: float) -> Advised:
     if device.rulings:
         first = device.rulings[0]
         why = f"{first.words} {left[:1].upper()}{left[1:]}".strip()
-        return _swapped(device, first.advice, why, limit, chance=chance, fresh=fresh, remedies=remedies)
+        return _swapped(device, first.advice, why, limit, chance=chance, choice=_choice(device, limit, house, same))
     if device.life is None or chance is None:
         why = f"{device.trouble or 'How long it lasts nobody can tell.'} {need[0].upper()}{need[1:]}."
-        return _swapped(device, Advice.ASK, why, limit, chance=None, fresh=fresh, remedies=remedies)
+        return _swapped(device, Advice.ASK, why, limit, chance=None, choice=_choice(device, limit, house, same))
     advice = advise(device.life, device.need_h, limit)
     why = f"{left}; {_dies(chance)}"
-    if advice is Advice.SWAP and (device.unused or (fresh is not None and fresh > NO_BETTER * chance)):
-        # what sits in it is as good as anything that would go in
-        why = f"{why}: a fresh set is no better, so keep it and carry a spare{_would_do(remedies)}"
-        return _said(device, Advice.SPARE, why, limit, chance=chance, worked=chance, carry=1, remedies=remedies)
-    if advice is Advice.SWAP:
-        return _swapped(device, advice, f"{why}: swap", limit, chance=chance, fresh=fresh, remedies=remedies)
-    does = "keep, and carry a spare" if advice is Advice.SPARE else "keep"
-    carry = 1 if advice is Advice.SPARE else 0
-    return _said(device, advice, f"{why}: {does}", limit, chance=chance, worked=chance, carry=carry)
-
-
-def _swapped(
-    device: DeviceAtShow,
-    advice: Advice,
-    why: str,
-    limit: float,
-    *,
-    chance: float | None,
-    fresh: float | None,
-    remedies: tuple[Remedy, ...],
-) -> Advised:
-    """A set goes in: say so, and what else to do where even a fresh one dies too often."""
-    if fresh is not None and fresh > limit:
-        why = f"{why.rstrip('.')}. Even a fresh set: {_dies(fresh)}{_would_do(remedies)}"
-    carry = 0 if advice is Advice.CHARGE else 1
-    # a fresh set that fails is not enough alone: another goes along
-    if carry and fresh is not None and fresh > limit:
-        carry = 2
-    return _said(device, advice, why, limit, chance=chance, worked=fresh, carry=carry, remedies=remedies)
-
-
-def _fresh(device: DeviceAtShow, limit: float) -> tuple[float | None, tuple[Remedy, ...]]:
-    """Return the chance that a fresh set dies too, and what would do then; none where that cannot be reckoned."""
-    if device.fresh is None or device.draw is None:
-        return None, ()
-    try:
-        chance = fresh_chance(device.fresh, device.draw, device.need_h)
-        if chance <= limit:
-            return chance, ()
-        return chance, what_would_do(
-            device.fresh,
-            device.draw,
-            device.need_h,
-            limit,
-            others=device.others,
-            interval_after_h=device.interval_after_h,
+    if advice is not Advice.SWAP:
+        spare = Fit(kind=device.fresh or device.kind) if advice is Advice.SPARE else None
+        does = "keep, and carry a spare" if spare else "keep"
+        return _said(device, advice, f"{why}: {does}", limit, chance=chance, worked=chance, carry=bool(spare), fit=spare)
+    choice = _choice(device, limit, house, same)
+    fit = choice.fit
+    better = fit is not None and fit.chance is not None and fit.chance <= limit and not fit.interval
+    if not better and (device.unused or (choice.usual is not None and choice.usual > NO_BETTER * chance)):
+        # what sits in it is as good as anything that would go in: another goes along, for the interval or for when it dies
+        why = f"{why}: a fresh set is no better, so keep it and carry a spare{_would_do(choice.remedies)}"
+        halved = fit is not None and fit.interval and fit.kind is device.fresh
+        worked = fit.chance if halved and fit is not None else chance
+        spare = Fit(kind=device.fresh or device.kind)
+        return _said(
+            device, Advice.SPARE, why, limit, chance=chance, worked=worked, carry=1, fit=spare, remedies=choice.remedies
         )
-    except CellError:
-        return None, ()
+    return _swapped(device, advice, f"{why}: swap", limit, chance=chance, choice=choice)
+
+
+def _swapped(device: DeviceAtShow, advice: Advice, why: str, limit: float, *, chance: float | None, choice: Choice) -> Advised:
+    """A set goes in: say so, and what else to do where even a fresh one dies too often."""
+    if choice.words:
+        why = f"{why.rstrip('.')}. {choice.words}"
+    fit = choice.fit
+    carry = 0 if advice is Advice.CHARGE else fit.sets if fit is not None else 1
+    return _said(
+        device,
+        advice,
+        why,
+        limit,
+        chance=chance,
+        worked=fit.chance if fit is not None else None,
+        carry=carry,
+        fit=fit,
+        remedies=choice.remedies,
+    )
 
 
 def _would_do(remedies: Sequence[Remedy]) -> str:
     if not remedies:
         return ""
-    enough = [one for one in remedies if one.enough and one.key in {"interval", "cells", "charge"}]
+    enough = [one for one in remedies if one.enough and one.key in {"interval", "cells", "charge", "both"}]
     first = enough[0] if enough else remedies[0]
     return f". What would do: {first.words[0].lower()}{first.words[1:].rstrip('.')}"
 
@@ -311,23 +341,20 @@ def _dies(chance: float) -> str:
     return "it all but certainly dies" if chance >= 0.95 else f"{said_chance(chance)} it dies"
 
 
-def _carry(advised: Iterable[Advised], stock: Mapping[str, int]) -> tuple[Carry, ...]:
-    fit: dict[str, int] = defaultdict(int)
-    spare: dict[str, int] = defaultdict(int)
-    unchosen: dict[str, int] = defaultdict(int)
+def _wanted(advised: Iterable[Advised]) -> list[Wanted]:
+    found = []
     for one in advised:
-        if not one.carry or not one.device.size:
-            continue
-        part = unchosen if not one.device.chosen else spare if one.advice is Advice.SPARE else fit
-        part[one.device.size] += one.carry
-    return tuple(
-        Carry(size=size, fit=fit[size], spare=spare[size], unchosen=unchosen[size], stock=stock.get(size, 0))
-        for size in sorted({*fit, *spare, *unchosen})
-    )
+        if one.carry and one.device.size and one.fit is not None:
+            what = "unchosen" if not one.device.chosen else "spare" if one.advice is Advice.SPARE else "fit"
+            found.append(Wanted(size=one.device.size, fit=one.fit, cells=one.carry, what=what))
+    return found
 
 
-def _chances_said(counting: Sequence[Advised], worked: float, left: float, untold: int, limit: float) -> str:
+def _chances_said(counting: Sequence[Advised], worked: float, left: float, untold: int, limit: float, waiting: int) -> str:
     """Say what the list buys: with it worked 1 in 400 that the show loses a channel to a cell, left alone 1 in 3."""
+    many = "One device that runs on cells is" if waiting == 1 else f"{waiting} devices that run on cells are"
+    if not counting and waiting:
+        return f"{many} not chosen yet: nobody can tell what hangs on them until they are."
     if not counting:
         return "No channel of this show hangs on a cell."
     unsaid = sum(one.worked is None for one in counting)
@@ -339,6 +366,8 @@ def _chances_said(counting: Sequence[Advised], worked: float, left: float, untol
         said += f" {'One' if unsaid == 1 else unsaid} of them nobody can tell: not counted in that."
     if worked > limit:
         said += f" That is above the limit of {said_chance(limit)}: see what would do."
+    if waiting:
+        said += f" {many} not chosen yet, and not counted in that."
     return said
 
 

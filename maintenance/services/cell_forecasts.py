@@ -61,7 +61,7 @@ def swap_list_freeze(*, show: int, at: datetime, person: Person | None = None) -
             version=VERSION,
         )
         before = newest.get((row.item.pk, one.bay))
-        if before is None or not _alike(before, one):
+        if before is None or not _alike(before, one, under_way=found.needs.under_way):
             made.append(one)
             newest[row.item.pk, one.bay] = one
     with transaction.atomic():
@@ -69,12 +69,16 @@ def swap_list_freeze(*, show: int, at: datetime, person: Person | None = None) -
     return len(made)
 
 
-def _alike(old: CellForecast, new: CellForecast) -> bool:
-    if (old.set_uid, old.said, old.need_h) != (new.set_uid, new.said, new.need_h):
+def _alike(old: CellForecast, new: CellForecast, *, under_way: bool = False) -> bool:
+    """Say whether a forecast is no news. As a show goes on, what it still needs and what is left shrink together."""
+    if (old.set_uid, old.said) != (new.set_uid, new.said):
+        return False
+    gone = old.need_h - new.need_h
+    if gone != 0 and not (under_way and gone > 0):
         return False
     if old.median_h is None or new.median_h is None:
         return old.median_h is new.median_h
-    return abs(old.median_h - new.median_h) < 0.1
+    return abs(old.median_h - gone - new.median_h) < 0.1
 
 
 def lists_freeze_due(*, at: datetime) -> int:

@@ -18,7 +18,7 @@ from company.clock import now
 from inventory.calc.codes import Read, parse
 from inventory.calc.kinds import Kind
 from inventory.models import Item
-from maintenance.cell_needs import Listed, listed
+from maintenance.cell_needs import Listed, Row, listed
 from maintenance.cells_back import told
 from maintenance.services.cell_forecasts import swap_list_freeze
 from maintenance.services.cells import CellRefused
@@ -99,6 +99,8 @@ def swap_do(request: HttpRequest, show: int) -> HttpResponse:
         return _done(request, show, at, item, lambda: [_charged(request, found, item, at)])
     if do == "keep":
         return _done(request, show, at, item, lambda: _keep(request, found, item, at))
+    if do == "usual":
+        return _done(request, show, at, item, lambda: _swap(request, found, item, at, usual=True))
     if do in set(How):
         return _done(request, show, at, item, lambda: _swap(request, found, item, at, how=How(do)))
     return _answer(request, show, at, item, say="Nothing was chosen, so nothing was written.", sound="look")
@@ -159,23 +161,40 @@ def _volts(request: HttpRequest) -> float | None:
     return volts
 
 
-def _bays(found: Listed, item: Item) -> list[Any]:
+def _taps(found: Listed, item: Item) -> list[Row]:
     """Return the bays a tap is about: those that want it, else all of the device."""
     rows = [row for row in found.rows_of(item.pk) if row.state is not None and row.item is not None and row.item.pk == item.pk]
-    wanted = [row.state for row in rows if row.to_do] or [row.state for row in rows]
+    wanted = [row for row in rows if row.to_do] or rows
     if not wanted:
         raise CellRefused(f"{item} runs on no cells at {found.needs.name}.", "code")
     return wanted
 
 
-def _swap(request: HttpRequest, found: Listed, item: Item, at: datetime, *, how: How = How.SWAP, cell_set: Item | None = None):  # type: ignore[no-untyped-def]
-    rows, bays = found.rows_of(item.pk), _bays(found, item)
-    pool = part_used(found, bays) if how is How.POOL else None
+def _bays(found: Listed, item: Item) -> list[Any]:
+    return [row.state for row in _taps(found, item)]
+
+
+def _swap(  # type: ignore[no-untyped-def]
+    request: HttpRequest,
+    found: Listed,
+    item: Item,
+    at: datetime,
+    *,
+    how: How = How.SWAP,
+    cell_set: Item | None = None,
+    usual: bool = False,
+):
+    """Fit what is advised, or what is usual where that was tapped (`usual`); a set that was scanned goes before both."""
+    rows, taps = found.rows_of(item.pk), _taps(found, item)
+    bays = [row.state if usual else row.tap for row in taps]
+    pool = part_used(found, [row.state for row in taps]) if how is How.POOL else None
     if how is How.POOL and pool is None:
         raise CellRefused("There are no part-used cells for this: take fresh ones.", "lot")
+    if cell_set is None and pool is None and not usual and len(taps) == 1:
+        cell_set = taps[0].cell_set
     return device_swap(
         uid=_uuid(request.POST.get("uid")),
-        bays=bays,
+        bays=[state for state in bays if state is not None],
         pool=pool,
         how=how,
         show=found.needs.key,
@@ -192,14 +211,34 @@ def _keep(request: HttpRequest, found: Listed, item: Item, at: datetime) -> list
     volts = _volts(request)
     if volts is None:
         raise CellRefused("Say what it reads, in volts: then it is kept or not by that.", "volts")
+    load_ohm, minutes_off = _read_on(request)
     return device_keep(
         uid=_uuid(request.POST.get("uid")),
         bays=_bays(found, item),
         volts=volts,
+        load_ohm=load_ohm,
+        minutes_off=minutes_off,
+        anyway=request.POST.get("anyway") == "yes",
         show=found.needs.key,
         person=signed_in(request),
         at=at,
     )
+
+
+def _read_on(request: HttpRequest) -> tuple[float | None, float | None]:
+    """Return (load in ohm, minutes off) of what was read; CellRefused where nobody said what it was read on."""
+    how = request.POST.get("load", "")
+    if how == "on":
+        return None, 0.0
+    if how == "none":
+        return None, None
+    if how != "test":
+        raise CellRefused("Say what it was read on: in the device, on a test load, or on nothing.", "load")
+    text = request.POST.get("load_ohm", "").strip().replace(",", ".")
+    try:
+        return float(text), None
+    except ValueError:
+        raise CellRefused("Say how many ohms the test load has.", "load_ohm") from None
 
 
 def _charged(request: HttpRequest, found: Listed, item: Item, at: datetime) -> str:
@@ -247,6 +286,8 @@ def _answer(
             "wrong_field": refused.field,
             "insist": request.POST.get("do", "swap") if refused.anyway else "",
             "typed": request.POST.get("volts", "")[:20],
+            "typed_load": request.POST.get("load", "")[:8],
+            "typed_ohm": request.POST.get("load_ohm", "")[:12],
             "said": "",
         }
     if not scripted:

@@ -6,13 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from maintenance.calc.cell_fits import House, Labelled
 from maintenance.calc.cell_forecast import fresh_chance, hard_rules, life, life_from_full
 from maintenance.calc.cell_words import Advice, CellError, Life, Stakes
 from maintenance.calc.swap_list import CELLS, MAINS, PHANTOM, DeviceAtShow, advised_of, swap_list
 from tests.calc.cell_lab import BLOCK, KINDS, box, transmitter
 
 LIMIT = 0.02
-AA = KINDS["LR6"]
+AA, LITHIUM, PAIR = KINDS["LR6"], KINDS["FR6"], KINDS["HR6"]
 
 
 def a_box(**kw) -> DeviceAtShow:
@@ -47,8 +48,8 @@ def a_transmitter(**kw) -> DeviceAtShow:
     return DeviceAtShow(**given)
 
 
-def said(device: DeviceAtShow, limit: float = LIMIT):
-    return advised_of(device, what="the ceilidh", limit=limit)
+def said(device: DeviceAtShow, limit: float = LIMIT, *, house=None, sets=()):
+    return advised_of(device, what="the ceilidh", limit=limit, house=House.of(house, sets))
 
 
 def test_a_young_set_is_kept_and_the_sentence_gives_hours_left():
@@ -101,19 +102,66 @@ def test_rules_come_before_the_sums(broken, words):
 
 
 def test_an_unused_set_that_cannot_last_is_not_swapped_for_another_like_it():
-    device = a_transmitter(need_h=9.0, life=life(AA, transmitter()), unused=True, others=(KINDS["FR6"],))
-    told = said(device)
+    told = said(a_transmitter(need_h=9.0, life=life(AA, transmitter()), unused=True))
     assert told.advice is Advice.SPARE and told.carry == 2
     assert "a fresh set is no better" in told.why and told.short
-    assert any(one.enough for one in told.remedies) and "What would do" in told.why
 
 
-def test_where_even_a_fresh_set_fails_it_says_what_would_do_and_two_sets_are_carried():
-    device = a_transmitter(need_h=8.0, hours=6.0, others=(KINDS["FR6"],))
+def test_an_unused_set_is_swapped_for_what_lasts():
+    device = a_transmitter(need_h=8.0, life=life(AA, transmitter()), unused=True, others=(LITHIUM,))
     told = said(device)
+    assert told.advice is Advice.SWAP and told.fit.kind is LITHIUM and not told.short
+    assert "a fresh set is no better" not in told.why and "(to buy)" in told.why
+
+
+def test_where_a_fresh_set_fails_what_would_do_is_what_one_tap_fits_and_what_is_carried():
+    device = a_transmitter(need_h=8.0, hours=6.0, others=(LITHIUM, PAIR))
+    told = said(device, house={"FR6": 4, "LR6": 40})
     assert fresh_chance(AA, device.draw, 8.0) > LIMIT
+    assert told.advice is Advice.SWAP and told.carry == 2 and told.worked <= LIMIT and not told.short
+    assert (told.fit.kind, told.fit.here) == (LITHIUM, True)
+    assert f"Even a fresh set of {AA.name}" in told.why and f"What would do: fit {LITHIUM.name}" in told.why
+    assert PAIR.name not in told.why  # nobody has a labelled set of it
+
+
+def test_where_nothing_lasts_two_sets_are_carried_and_the_sentence_does_not_promise():
+    told = said(a_transmitter(need_h=30.0, hours=6.0, rulings=hard_rules(AA, expired=True)))
     assert told.advice is Advice.SWAP and told.carry == 4 and told.short
-    assert "Even a fresh set" in told.why and "What would do" in told.why
+    assert "What would do" not in told.why
+
+
+def a_labelled(key="AA set C", **kw) -> Labelled:
+    return Labelled(**{"key": key, "name": key, "size": "AA", "cells": 2, "kind": PAIR, "charged": True, **kw})
+
+
+def test_a_charged_labelled_set_goes_in_where_the_usual_cells_do_not_last_and_none_better_lie_here():
+    need = next(h / 2 for h in range(4, 40) if fresh_chance(AA, transmitter(), h / 2) > 0.2)
+    assert fresh_chance(PAIR, transmitter(), need) <= 0.2
+    device = a_transmitter(need_h=need, hours=6.0, others=(LITHIUM,))
+    told = said(device, 0.2, sets=[a_labelled()])
+    assert told.fit.labelled.key == "AA set C" and "fit AA set C, charged" in told.why
+    first = said(device, 0.2, house={"FR6": 2}, sets=[a_labelled()])
+    assert first.fit.kind is LITHIUM and "; or fit AA set C, charged" in first.why
+    empty = said(device, 0.2, house={"FR6": 2}, sets=[a_labelled(charged=False)])
+    assert "; or charge AA set C and fit it" in empty.why
+    three = said(device, 0.2, sets=[a_labelled(cells=3)])
+    assert "AA set C" not in three.why
+
+
+def test_one_labelled_set_goes_into_one_device_and_the_last_cells_to_what_matters_most():
+    need = next(h / 2 for h in range(4, 40) if fresh_chance(AA, transmitter(), h / 2) > 0.2)
+    two = [
+        a_transmitter(key=key, need_h=need, hours=6.0, stakes=stakes, others=(LITHIUM,))
+        for key, stakes in (("normal", Stakes.NORMAL), ("lead", Stakes.CRITICAL))
+    ]
+    told = swap_list(two, what="it", limit=0.5, stock={"FR6": 2, "LR6": 20}, sets=[])
+    normal, lead = told.advised
+    assert lead.fit.kind is LITHIUM and lead.fit.here
+    assert not (normal.fit.kind is LITHIUM and normal.fit.here)
+    sets = [a_labelled(), a_labelled("AA set D")]
+    rehearsed = [replace(one, stakes=Stakes.REHEARSAL) for one in two]
+    both = swap_list(rehearsed, what="it", limit=0.5, sets=sets).advised
+    assert len({one.fit.labelled.key for one in both}) == 2
 
 
 def test_phantom_needs_nothing_and_says_what_happens_without():
@@ -122,6 +170,8 @@ def test_phantom_needs_nothing_and_says_what_happens_without():
     assert cell.why.startswith("Behind phantom; alone the cell lasts about") and "line check" in cell.why
     bare = said(a_box(feed=PHANTOM, kind=None, life=None))
     assert bare.why.startswith("No cell: dead if phantom is off")
+    unknown = said(a_box(feed=PHANTOM, kind=None, life=None, known=False))
+    assert "never written down" in unknown.why and "No cell" not in unknown.why
     assert "Phantom was seen at this box" in said(a_box(feed=PHANTOM, phantom_seen=True)).why
     assert "Nobody said what feeds this line" in said(a_box(feed=PHANTOM, assumed=True)).why
 
@@ -171,7 +221,7 @@ def test_rechargeables_are_charged_not_swapped_unless_they_last():
 def test_devices_not_chosen_yet_are_counted_with_sets_to_carry():
     one = said(a_box(chosen=False, count=1, life=None, kind=None))
     assert one.why == "1 of them is not chosen yet: carry a set."
-    told = said(a_transmitter(chosen=False, count=3, life=None, kind=None))
+    told = said(a_transmitter(chosen=False, count=3, need_h=1.0, life=None, kind=None))
     assert told.why == "3 of them are not chosen yet: carry 3 sets." and told.carry == 6
 
 
@@ -198,15 +248,41 @@ def test_rehearsals_may_die_and_are_not_counted_as_lost_channels():
 def test_cells_are_added_up_by_size_against_stock_with_what_to_buy():
     devices = [
         *(a_box(key=f"b{n}", hours=150) for n in range(3)),
-        a_transmitter(hours=6.0, need_h=4.0),
-        a_transmitter(key="more", chosen=False, count=2, life=None, kind=None),
+        a_transmitter(hours=6.0, need_h=1.0),
+        a_transmitter(key="long", hours=6.0, need_h=6.0, others=(LITHIUM,)),
+        a_transmitter(key="more", chosen=False, count=2, need_h=1.0, life=None, kind=None),
         a_box(key="phantom", feed=PHANTOM, hours=150),
     ]
-    carried = {one.size: one for one in swap_list(devices, what="it", limit=LIMIT, stock={"9 V": 1}).carry}
-    assert (carried["9 V"].total, carried["9 V"].stock, carried["9 V"].buy) == (3, 1, 2)
-    assert carried["AA"].unchosen == 4 and carried["AA"].buy == carried["AA"].total
+    told = swap_list(devices, what="it", limit=LIMIT, stock={"6LR61": 1, "LR6": 4, "FR6": 0})
+    carried = {one.key: one for one in told.carry}
+    assert (carried["6LR61"].total, carried["6LR61"].stock, carried["6LR61"].buy) == (3, 1, 2)
+    # alkaline on the shelf is no lithium
+    assert (carried["LR6"].fit, carried["LR6"].unchosen, carried["LR6"].buy) == (2, 4, 2)
+    assert (carried["FR6"].total, carried["FR6"].buy) == (2, 2) and "lithium" in carried["FR6"].name
     less = swap_list(devices, what="it", limit=LIMIT, done=["b0", "b1"]).carry
     assert next(one for one in less if one.size == "9 V").total == 1
+
+
+def test_a_labelled_set_goes_along_and_is_never_bought():
+    need = next(h / 2 for h in range(4, 40) if fresh_chance(AA, transmitter(), h / 2) > 0.2)
+    device = a_transmitter(need_h=need, hours=6.0, stakes=Stakes.REHEARSAL)
+    carried = swap_list([device], what="it", limit=LIMIT, sets=[a_labelled()]).carry
+    assert [(one.name, one.total, one.buy) for one in carried] == [("AA set C", 2, 0)]
+
+
+def test_devices_nobody_has_chosen_are_not_taken_for_none():
+    waiting = a_transmitter(chosen=False, count=6, need_h=2.0, life=None, kind=None)
+    assert swap_list([waiting], what="it", limit=LIMIT).words == (
+        "6 devices that run on cells are not chosen yet: nobody can tell what hangs on them until they are."
+    )
+    assert "6 devices that run on cells are not chosen yet" in swap_list([a_box(), waiting], what="it", limit=LIMIT).words
+
+
+def test_what_was_swapped_for_too_little_is_still_counted_as_likely_to_die():
+    device = a_transmitter(need_h=8.0, life=life(AA, transmitter()), unused=True, others=(LITHIUM,))
+    told = swap_list([device], what="it", limit=LIMIT, done=["T"])
+    assert told.worked == told.left > 0.5 and told.advised[0].short and not told.carry
+    assert "above the limit" in told.words
 
 
 def test_what_nobody_can_tell_is_said():

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from company.clock import now
 from inventory.calc import codes
 from inventory.calc.kinds import Kind
-from inventory.models import InterfaceBoxFacts
+from inventory.models import CellSetFacts, InterfaceBoxFacts
 from maintenance.calc.cell_words import Pool, SwapReason
 from maintenance.cell_needs import listed
 from maintenance.models import CellForecast, CellPlan, CellReading, Charge, FittedSet, HoursNote, Swap
@@ -151,7 +151,7 @@ def test_the_same_tap_sent_twice_is_one_swap(as_hand, show, lot):
 def test_a_set_that_reads_well_is_kept_as_read(as_hand, show, lot):
     box = a_box(show, lot, hours=60)
     assert listed(show.pk, now()).rows[0].done is None
-    said = words(do(as_hand, show, box, "keep", volts="9.2"))
+    said = words(do(as_hand, show, box, "keep", volts="9.2", load="on"))
     found = listed(show.pk, now())
     assert CellReading.objects.get().volts == 9.2 and found.done[0].done.word == "kept"
     assert "read 9.2 V" in said
@@ -160,7 +160,7 @@ def test_a_set_that_reads_well_is_kept_as_read(as_hand, show, lot):
 def test_a_set_nobody_wrote_down_is_asked_about_and_may_be_kept_by_its_reading(as_hand, show, lot):
     box = a_box(show, fitted=False)
     assert "never written down" in words(page(as_hand, show))
-    do(as_hand, show, box, "keep", volts="9.1")
+    do(as_hand, show, box, "keep", volts="9.1", load="on")
     fitted = FittedSet.objects.get(item=box)
     assert (fitted.was_new, fitted.lot) == (False, None)
     assert listed(show.pk, now()).done[0].done.word == "kept"
@@ -185,7 +185,7 @@ def test_without_cells_on_the_shelf_the_crew_still_goes_on_and_is_told(as_hand, 
 )
 def test_a_reading_that_cannot_be_is_said_and_nothing_is_written(as_hand, show, lot, volts, says):
     box = a_box(show, lot, hours=95)
-    answer = do(as_hand, show, box, "keep", volts=volts)
+    answer = do(as_hand, show, box, "keep", volts=volts, load="on")
     assert answer.status_code == 422 and says in words(answer)
     assert not CellReading.objects.exists() and not Swap.objects.filter(show=show.pk).exists()
 
@@ -211,7 +211,11 @@ def test_on_phantom_it_needs_nothing_and_says_what_happens_without(as_hand, show
     with_cell = a_box(show, lot, feed="phantom")
     a_box(show, feed="phantom", line="2", fitted=False)
     said = words(page(as_hand, show))
-    assert "Behind phantom; alone the cell lasts about" in said and "No cell: dead if phantom is off" in said
+    assert "Behind phantom; alone the cell lasts about" in said and "never written down: take it for dead" in said
+    bare = a_box(show, lot, feed="phantom", line="3")
+    assert "No cell: dead if phantom is off" not in said
+    fit_cells(bare, at=now() - DAYS, type=None, lot=None, received_at=now())
+    assert "No cell: dead if phantom is off" in words(page(as_hand, show))
     assert listed(show.pk, now()).total == 0
     as_hand.post(f"/shows/{show.pk}/phantom/{with_cell.code}/")
     assert "Phantom seen" in words(page(as_hand, show))
@@ -243,6 +247,116 @@ def test_devices_not_chosen_yet_are_counted_with_what_to_buy(as_hand, as_owner, 
     carried = listed(show.pk, now()).found.carry[0]
     assert (carried.total, carried.stock, carried.buy) == (5, 2, 3)
     assert "5.40" in words(page(as_owner, show))
+
+
+def a_transmitter(show, *, sets=0, **kw):
+    """A transmitter whose fresh alkaline pair cannot last the show's hours, on a line, used once."""
+    type_ = make_type(Kind.TRANSMITTER, name="Hand-held transmitter", bays=2, cell_size="LR6")
+    CellPlan.objects.create(
+        type=type_, load="power", draw=900, sigma=0.15, stops_below_v=1.9, cells_a_bay=2, transmitter=True, **kw
+    )
+    item = make_item(type=type_)
+    make_pull_row(show, item=item, line="7", feed="cells")
+    return item
+
+
+@pytest.fixture
+def alkaline(company):
+    return make_lot(20, type=make_cell_type("LR6"))
+
+
+def test_where_alkaline_does_not_last_one_tap_fits_the_lithium_that_is_advised(as_hand, show, alkaline):
+    hand_held = a_transmitter(show)
+    lithium = make_lot(6, type=make_cell_type("FR6"))
+    said = words(scan(as_hand, show, hand_held.code))
+    assert "Even a fresh set of AA alkaline" in said and "What would do: fit AA lithium" in said
+    tap = said.split('value="swap"')[1].split("</button>")[0]
+    assert "AA lithium" in tap and "6 left" in tap
+    assert "Fit the usual instead" in said and "20 left" in said.split('value="usual"')[1].split("</button>")[0]
+    carry = {one.key: one for one in listed(show.pk, now()).found.carry}
+    assert set(carry) == {"FR6"} and (carry["FR6"].total, carry["FR6"].buy) == (2, 0)
+    do(as_hand, show, hand_held, "swap")
+    assert Swap.objects.get(show=show.pk).lot == lithium and (lot_left(lithium), lot_left(alkaline)) == (4, 20)
+
+
+def test_the_usual_cells_are_one_tap_away_from_what_is_advised(as_hand, show, alkaline):
+    hand_held, lithium = a_transmitter(show), make_lot(6, type=make_cell_type("FR6"))
+    do(as_hand, show, hand_held, "usual")
+    assert Swap.objects.get(show=show.pk).lot == alkaline and lot_left(lithium) == 6
+
+
+def test_lithium_that_is_advised_and_not_here_is_bought_though_alkaline_lies_on_the_shelf(as_hand, show, alkaline):
+    a_transmitter(show)
+    make_cell_type("FR6")
+    said = words(page(as_hand, show))
+    carry = {one.key: one for one in listed(show.pk, now()).found.carry}
+    assert (carry["FR6"].stock, carry["FR6"].buy) == (0, 2) and "(to buy)" in said and "LR6" not in carry
+
+
+def a_labelled_set(**kw):
+    type_ = make_type(Kind.CELL_SET, name="Rechargeable pair", cell_size="HR6")
+    CellSetFacts.objects.create(type=type_, cells=2, capacity_mah=2400, chemistry="NiMH")
+    make_cell_type("HR6")
+    return make_item(type=type_, **kw)
+
+
+def test_a_charged_labelled_set_is_advised_by_name_and_goes_in_by_one_tap(as_hand, show, alkaline):
+    Show.objects.filter(pk=show.pk).update(rehearsal=True)
+    hand_held, pair = a_transmitter(show), a_labelled_set(name="C")
+    CellPlan.objects.filter(type=hand_held.type).update(draw=800)
+    assert f"or charge {pair.label} and fit it" in words(page(as_hand, show))
+    assert listed(show.pk, now()).rows[0].cell_set is None
+    Charge.objects.create(uid=uuid.uuid4(), item=pair, at=now() - DAYS)
+    row = listed(show.pk, now()).rows[0]
+    assert row.cell_set == pair and f"fit {pair.label}, charged" in row.advised.why
+    assert f"{pair.label}, charged" in words(scan(as_hand, show, hand_held.code))
+    assert [(one.name, one.buy) for one in listed(show.pk, now()).found.carry] == [(pair.label, 0)]
+    do(as_hand, show, hand_held, "swap")
+    assert Swap.objects.get(show=show.pk).cell_set == pair
+
+
+def test_unchosen_devices_are_not_taken_for_nothing_to_swap(as_hand, show, lot):
+    make_pull_row(show, type=make_box().type, count=6, line="4", feed="cells")
+    said = words(page(as_hand, show))
+    assert "Nothing to swap yet" in said and "6 devices that run on cells are not chosen yet" in said
+    assert "No channel of this show hangs on a cell" not in said
+
+
+def test_a_show_under_way_needs_what_is_left_of_it(as_hand, show, lot, monkeypatch):
+    a_box(show, lot)
+    whole = listed(show.pk, now()).rows[0].need.need_h
+    later = show.end - timedelta(hours=1)
+    found = listed(show.pk, later)
+    assert found.needs.under_way and not listed(show.pk, show.line_check - timedelta(hours=1)).needs.under_way
+    assert found.rows[0].need.need_h < whole and 1 <= found.rows[0].need.need_h <= 2
+    assert "the rest of Harvest ceilidh needs" in found.rows[0].advised.why
+    monkeypatch.setattr("django.utils.timezone.now", lambda: later)
+    assert "Hours run from now to the end" in words(page(as_hand, show))
+
+
+def test_of_a_show_of_several_days_the_nights_are_left_out_and_that_is_said(as_hand, lot):
+    show = make_show((now() + DAYS).replace(hour=13), name="Quarry street fair")
+    a_box(show, lot)
+    assert "The nights between" not in words(page(as_hand, show))
+    Show.objects.filter(pk=show.pk).update(end=show.end + DAYS, strike=show.strike + DAYS, home_by=show.home_by + DAYS)
+    said = words(page(as_hand, show))
+    assert "The nights between, from 03:00 to the next day’s line check, are left out." in said
+    noon = show.line_check + timedelta(hours=18)
+    last, first = listed(show.pk, noon).rows[0].need.need_h, listed(show.pk, now()).rows[0].need.need_h
+    assert 0 < last < first < (show.end + DAYS - show.line_check) / timedelta(hours=1) - 5
+
+
+def test_what_is_left_of_a_show_stands_still_by_night():
+    from datetime import UTC, datetime
+    from zoneinfo import ZoneInfo
+
+    from shows.cells import reached
+
+    zone, checked = ZoneInfo("UTC"), datetime(2026, 6, 5, 16, tzinfo=UTC)
+    night = datetime(2026, 6, 6, 3, tzinfo=UTC)
+    assert reached(checked, datetime(2026, 6, 6, 9, tzinfo=UTC), zone) == night
+    for other in (datetime(2026, 6, 6, 1, tzinfo=UTC), datetime(2026, 6, 6, 17, tzinfo=UTC)):
+        assert reached(checked, other, zone) == other
 
 
 def test_prices_are_for_an_owner_alone(as_hand, as_technician, show):
