@@ -12,6 +12,7 @@ from ninja.parser import Parser
 from ninja.security import APIKeyCookie, HttpBearer
 from pydantic import AfterValidator, AwareDatetime, Field
 
+from company.api_words import plain
 from company.clock import now
 from company.models import ApiToken, Person
 
@@ -22,6 +23,16 @@ class SessionPerson(APIKeyCookie):
     """Someone signed in on a page; a write needs the CSRF token, as a form does."""
 
     param_name = "knowngood"
+
+    def __call__(self, request: HttpRequest) -> Person | None:
+        if not request.user.is_authenticated:
+            return None  # nobody is asking: 401, before a word about CSRF that tells a script nothing
+        try:
+            return super().__call__(request)
+        except HttpError:
+            raise HttpError(
+                403, "A write from a page needs the page's CSRF token (X-CSRFToken); from a program, send a token instead."
+            ) from None
 
     def authenticate(self, request: HttpRequest, key: str | None) -> Person | None:
         return request.user if request.user.is_authenticated else None
@@ -156,8 +167,7 @@ def add_error_shape(api: NinjaAPI) -> None:
         # the first two parts say "body" and the parameter's name: of no use to who sent it
         where = [str(part) for part in first["loc"]]
         field = ".".join(where[2:] or where[-1:])
-        sentence = str(first["msg"]).removeprefix("Value error, ").rstrip(".") + "."
-        return said(request, 422, sentence, field)
+        return said(request, 422, plain(first), field)
 
     @api.exception_handler(AuthenticationError)
     def stranger(request: HttpRequest, error: AuthenticationError) -> HttpResponse:

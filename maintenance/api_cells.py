@@ -15,8 +15,9 @@ from inventory.models import Item
 from inventory.search import item_of_code
 from maintenance.calc.cell_words import Life, Pool, SwapReason
 from maintenance.cell_state import BayState, state_of
-from maintenance.models import CellLot, CellReading, CellType, Swap
-from maintenance.services.cells import CellRefused, SwapRefused, oldest_lot, reading_record, swap_record
+from maintenance.models import CellLot, CellReading, CellType, FittedSet, Swap
+from maintenance.services.cell_where import goes_to, where_words
+from maintenance.services.cells import CellRefused, Swapped, SwapRefused, oldest_lot, reading_record, set_at, swap_record
 
 router = Router(tags=["cells"])
 
@@ -44,6 +45,7 @@ class CellReadingIn(Schema):
     load_ohm: Number | None = Field(None, description="The test load; left out: the device's own, or none.")
     minutes_off: Number | None = Field(None, description="Since it was switched off; 0 without a test load: read while on.")
     read_at: Instant
+    anyway: bool = Field(False, description="Send it again with this after a refusal that a person may overrule, as of 0 V.")
 
 
 class CellReadingOut(HoursOut):
@@ -76,6 +78,16 @@ class SwapIn(Schema):
     anyway: bool = Field(False, description="Send it again with this after a refusal that a person may overrule.")
 
 
+class CameOut(Schema):
+    """What came out of the bay: the type of cell, how long it had run, where it goes (a pool), and that in words."""
+
+    type: str
+    set: str = Field("", description="The code of a labelled set.")
+    hours_used: float
+    to: Pool | None
+    words: str
+
+
 class SwapOut(HoursOut):
     """What a swap did; hours are what the new set promises in this device."""
 
@@ -84,6 +96,7 @@ class SwapOut(HoursOut):
     bay: int
     type: str
     lot: int | None
+    out: CameOut | None = Field(description="What came out and where it went; none where the bay was empty.")
     said: list[str]
     again: bool
 
@@ -94,7 +107,7 @@ class SwapProblem(Problem):
     may_insist: bool = False
 
 
-@router.post("/cell-readings", response={200: CellReadingOut, **PROBLEMS}, summary="Send a reading of cells")
+@router.post("/cell-readings", response={200: CellReadingOut, **PROBLEMS, 422: SwapProblem}, summary="Send a reading of cells")
 def cell_readings(request: HttpRequest, body: Body[CellReadingIn]) -> Any:
     """Take one reading and answer the charge left and the hours left. Sending the same id again gives the same answer.
 
@@ -112,9 +125,10 @@ def cell_readings(request: HttpRequest, body: Body[CellReadingIn]) -> Any:
             read_at=body.read_at,
             received_at=now(),
             person=person_of(request),
+            anyway=body.anyway,
         )
     except CellRefused as refused:
-        return Status(422, Problem(field=refused.field, detail=str(refused)))
+        return Status(422, SwapProblem(field=refused.field, detail=str(refused), may_insist=refused.anyway))
     return {
         "id": body.id,
         "code": read.reading.item.code,
@@ -148,7 +162,7 @@ def swaps(request: HttpRequest, body: Body[SwapIn]) -> Any:
             type=type_,
             was_new=body.was_new,
             reason=body.reason,
-            out_to=body.out_to or "",
+            out_to=body.out_to or ("" if known else _out_to(body, item)),
             out_volts=body.out_volts,
             done_at=body.done_at,
             received_at=at,
@@ -167,9 +181,46 @@ def swaps(request: HttpRequest, body: Body[SwapIn]) -> Any:
         "type": swap.type.key if swap.type else "",
         "lot": swap.lot_id,
         **_hours(done.life),
-        "said": done.words,
+        "out": _came_out(done),
+        "said": [*done.words, *(_otherwise(swap, body) if done.again else ())],
         "again": done.again,
     }
+
+
+def _out_to(body: SwapIn, item: Item) -> str:
+    """Return where what comes out goes, where nobody said."""
+    here = set_at(item, body.bay, body.done_at)
+    return goes_to(here, reason=body.reason, volts=body.out_volts)
+
+
+def _came_out(done: Swapped) -> dict[str, Any] | None:
+    if done.removed is None:
+        return None
+    # its hours were worked out after the swap was written
+    out = FittedSet.objects.select_related("type", "cell_set").get(opened_uid=done.removed.opened_uid)
+    where = done.swap.out_to
+    words = where_words(out, where, done.swap.out_volts)
+    return {
+        "type": out.type.key,
+        "set": out.cell_set.code if out.cell_set else "",
+        "hours_used": round(out.hours_used, 2),
+        "to": where or None,
+        "words": words or "Nobody said where what came out went.",
+    }
+
+
+def _otherwise(swap: Swap, body: SwapIn) -> list[str]:
+    """Say what was sent with a known id that is not what it was first sent with: it is not kept."""
+    off = []
+    if body.out_volts is not None and (swap.out_volts is None or abs(body.out_volts - swap.out_volts) > 1e-9):
+        off.append(f"{body.out_volts:g} V came out")
+    if body.lot is not None and body.lot != swap.lot_id:
+        off.append(f"lot {body.lot}")
+    if body.bay != swap.bay:
+        off.append(f"bay {body.bay}")
+    if body.reason != swap.reason and "reason" in body.model_fields_set and swap.reason != SwapReason.FIRST:
+        off.append(f"reason {body.reason}")
+    return [f"That id is on record as said above: {', '.join(off)} was not kept. Give it a new id."] if off else []
 
 
 def _goes_in(body: SwapIn, item: Item, at: datetime) -> tuple[CellLot | None, Item | None, CellType | None]:

@@ -5,6 +5,7 @@ from datetime import timedelta
 
 import pytest
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from company.clock import now
@@ -12,7 +13,8 @@ from inventory.calc.codes import mint
 from inventory.models import Label
 from inventory.registries import ITEM_API_FIELDS
 from maintenance.models import CellReading, FittedSet, Swap
-from tests.builders import NOW, fit_cells, make_box, make_cell_type, make_item, make_lot
+from maintenance.services.cell_reckon import item_cells_reckon
+from tests.builders import NOW, a_day, fit_cells, make_box, make_cell_type, make_item, make_lot, use_on_cells
 
 pytestmark = pytest.mark.django_db
 
@@ -107,7 +109,7 @@ def test_the_same_reading_is_answered_the_same(as_hand, box):
         ("load_ohm", "short circuit", {"load_ohm": 0}),
         ("minutes_off", "below nothing", {"minutes_off": -5}),
         ("read_at", "still to come", {"read_at": (now() + timedelta(days=1)).isoformat()}),
-        ("read_at", "timezone", {"read_at": "2026-09-25T09:00:00"}),
+        ("read_at", "time zone", {"read_at": "2026-09-25T09:00:00"}),
         ("read_at", ".", {"read_at": "0001-01-01T00:00:00+14:00"}),
         ("read_at", ".", {"read_at": "9999-12-31T23:59:59-14:00"}),
         ("id", ".", {"id": "17"}),
@@ -171,3 +173,65 @@ def test_one_item_costs_what_fifty_cost(company):
         counts.append(len(queries))
         assert len(answer) == len(some)
     assert counts[0] == counts[1] <= 16
+
+
+def test_a_swap_says_what_came_out_and_where_it_goes(as_hand, box, lot):
+    fit_cells(box, lot=lot)
+    use_on_cells(box, 9, day=a_day(-9))
+    item_cells_reckon(item=box, at=now())
+    out = swap(as_hand, box, out_volts=7.9).json()["out"]
+    assert (out["type"], out["to"], out["hours_used"]) == ("6LR61", "rehearsal", 9) and "rehearsal pool" in out["words"]
+    died = swap(as_hand, box, reason="died", anyway=True).json()["out"]
+    assert died["to"] == "recycle" and "tape the terminals" in died["words"]
+    assert swap(as_hand, make_box(type=box.type)).json()["out"] is None
+
+
+def test_a_known_id_with_other_figures_says_that_they_were_not_kept(as_hand, box, lot):
+    fit_cells(box)
+    key = str(uuid.uuid4())
+    reading(as_hand, box, id=key, volts=8.4)
+    said = " ".join(reading(as_hand, box, id=key, volts=7.1).json()["said"])
+    assert "8.4 V" in said and "7.1 V was not kept" in said and CellReading.objects.get().volts == 8.4
+    key = str(uuid.uuid4())
+    swap(as_hand, box, id=key, out_volts=8.1)
+    said = " ".join(swap(as_hand, box, id=key, out_volts=7.7).json()["said"])
+    assert "7.7 V came out was not kept" in said and Swap.objects.get(uid=key).out_volts == 8.1
+
+
+def test_one_person_s_two_phones_make_one_swap(as_hand, box, lot):
+    swap(as_hand, box)
+    second = swap(as_hand, box)
+    assert second.status_code == 422 and "Done already by you" in second.json()["detail"] and second.json()["may_insist"]
+    assert Swap.objects.count() == 1
+
+
+def test_nothing_read_is_asked_about(as_hand, box):
+    fit_cells(box)
+    first = reading(as_hand, box, volts=0)
+    assert first.status_code == 422 and first.json()["may_insist"] and "touches nothing" in first.json()["detail"]
+    assert not CellReading.objects.exists()
+    assert "not for a show" in " ".join(reading(as_hand, box, volts=0, anyway=True).json()["said"])
+
+
+def test_a_stranger_is_401_with_a_sentence_and_a_page_without_its_token_403(box, hand):
+    client = Client(enforce_csrf_checks=True)
+    answer = swap(client, box)
+    assert answer.status_code == 401 and "Sign in, or send a token" in answer.json()["detail"]
+    client.force_login(hand, backend="django.contrib.auth.backends.ModelBackend")
+    answer = swap(client, box)
+    assert answer.status_code == 403 and "CSRF token" in answer.json()["detail"] and "Failed" not in answer.json()["detail"]
+
+
+@pytest.mark.parametrize(
+    ("kw", "words"),
+    [
+        ({"volts": "much"}, "no number"),
+        ({"read_at": "yesterday"}, "A time is written as"),
+        ({"bay": 0}, "1 or more"),
+        ({"id": 7}, "UUID"),
+        ({"code": "x" * 5000}, "4096 characters"),
+    ],
+)
+def test_a_value_of_the_wrong_kind_is_refused_in_our_words(as_hand, box, kw, words):
+    detail = reading(as_hand, box, **kw).json()["detail"]
+    assert words in detail and "Input should" not in detail
