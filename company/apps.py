@@ -7,10 +7,14 @@ class CompanyConfig(AppConfig):
     def ready(self) -> None:
         from company.changelog import track
         from company.models import Company, Person
-        from company.registries import NAV, SEARCH, NavEntry
+        from company.registries import FIGURES, NAV, SEARCH, STATUS, TOP, NavEntry
+        from company.running import figures, status_lines, worker_top
         from company.search import people_found
 
         NAV.add("shop", lambda: NavEntry(name="Shop", url_name="shop", section="Shop"), rank=90)
+        TOP.add("worker", worker_top, rank=10)
+        STATUS.add("running", status_lines, rank=10)
+        FIGURES.add("running", figures, rank=10)
         SEARCH.add("people", people_found, rank=80)
 
         track(Company, exclude=["demo_dated", "set_up_at"])

@@ -17,7 +17,10 @@ from company.net import client_address, is_loopback
 Next = Callable[[HttpRequest], HttpResponse]
 
 # Addresses that answer without a sign-in. The API judges for itself (session or token) and answers 401 in its own shape.
-OPEN_PATHS = ("/sign-in/", "/static/", "/api/", "/health/")
+OPEN_PATHS = ("/sign-in/", "/static/", "/api/")
+
+# Asked by machines, also while the database is away: they are told before anything is asked of it, and judge for themselves.
+WATCHED_PATHS = ("/health/", "/ready/", "/metrics/")
 
 ITEM_PAGE = re.compile(r"/[aA]/[^/]*/?")
 
@@ -32,7 +35,7 @@ class SignInRequired:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.path.startswith("/static/"):
+        if request.path.startswith("/static/") or request.path in WATCHED_PATHS:
             return self.get_response(request)
         request.company = Company.current()  # type: ignore[attr-defined]
         timezone.activate(request.company.zone)  # type: ignore[attr-defined]

@@ -206,6 +206,9 @@ class Pulse(models.Model):
     name = models.CharField(max_length=20, primary_key=True)
     at = models.DateTimeField()
     started_at = models.DateTimeField(null=True, blank=True)
+    boot = models.CharField(max_length=36, blank=True, default="", help_text="Which start of the machine.")
+    awake_s = models.FloatField(default=0, help_text="Its clock that stands still in sleep.")
+    since_boot_s = models.FloatField(default=0, help_text="Its clock that runs on in sleep.")
 
     class Meta:
         ordering = ["name"]
@@ -215,10 +218,14 @@ class Pulse(models.Model):
 
 
 class Absence(models.Model):
-    """A stretch during which the program was closed, or its machine asleep: what came due in it is shown on waking."""
+    """A stretch during which the program was closed, or its machine asleep: what came due in it is shown on waking.
+
+    `machine_on`: the machine was awake and the program open; the worker alone stood still.
+    """
 
     since = models.DateTimeField()
     until = models.DateTimeField(unique=True)
+    machine_on = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["-until"]

@@ -17,6 +17,15 @@ def client_address(request: HttpRequest) -> str | None:
         return None
 
 
+def from_this_machine(request: HttpRequest) -> bool:
+    """Say whether the request began on this machine; one that was passed on did not, unless our own proxy says so."""
+    passed_on = any(name in request.headers for name in ("Forwarded", "X-Forwarded-For", "X-Real-IP", "Via"))
+    if passed_on and not settings.BEHIND_PROXY:
+        return False
+    address = client_address(request)
+    return address is not None and is_loopback(address)
+
+
 def is_loopback(host: str) -> bool:
     """Say whether a host name or address to listen on is reached from this machine alone."""
     if host == "localhost":

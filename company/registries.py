@@ -124,6 +124,17 @@ class TopLine:
     alarm: bool = False
 
 
+@dataclass(frozen=True, kw_only=True)
+class Figure:
+    """One figure for whoever watches the program from outside; `name` without the program's own in front, unit last."""
+
+    name: str
+    means: str
+    value: float
+    counts: bool = False  # it only ever rises
+    labels: dict[str, str] = field(default_factory=dict)
+
+
 NeedsSource = Callable[[HttpRequest, datetime], Iterable[Need]]
 SearchSource = Callable[[HttpRequest, str, int], Iterable[Found]]
 JobRunner = Callable[[Any], None]
@@ -135,3 +146,4 @@ JOBS: Registry[JobRunner] = Registry("how is a job of this kind run?")
 ALERT_RULES: Registry[Callable[[], AlertRule]] = Registry("what does it speak up about?")
 STATUS: Registry[Callable[[datetime], Iterable[StatusLine]]] = Registry("how is the program itself?")
 TOP: Registry[Callable[[HttpRequest], TopLine | None]] = Registry("what is said at the top of every page?")
+FIGURES: Registry[Callable[[datetime], Iterable[Figure]]] = Registry("what figures does the program give?")

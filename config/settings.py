@@ -8,6 +8,7 @@ from pathlib import Path
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from company import logs
 from config import env
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -60,6 +61,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "company.requests.Told",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -164,6 +166,9 @@ MEDIA_URL = ""  # photos are behind sign-in: inventory.views serves them
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
+# Who may read /metrics/ besides this machine itself: whoever shows it as a bearer token.
+METRICS_TOKEN = env.token("METRICS_TOKEN")
+
 # Mail: without a host it is written into files, so that a shop sees what would have been sent.
 SMTP = env.smtp()
 MAIL_DIR = VAR_DIR / "mail"
@@ -173,6 +178,8 @@ EMAIL_HOST, EMAIL_PORT, EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = SMTP.host, SMTP.p
 EMAIL_USE_TLS, EMAIL_USE_SSL = SMTP.security == "starttls", SMTP.security == "tls"
 EMAIL_TIMEOUT = env.whole("SMTP_TIMEOUT", 15, 1, 120)  # a server that says nothing must not hold the worker
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = MAIL_FROM = env.mail_from("MAIL_FROM", SMTP.host)
+# How long a sender may be silent before another goes on with its deliveries: above the longest single send.
+DELIVERY_LEASE_S = env.whole("DELIVERY_LEASE_S", 90, 2, 3600)
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
@@ -225,6 +232,7 @@ CELERY_WORKER_CONCURRENCY = 1
 CELERY_WORKER_MAX_TASKS_PER_CHILD = 200
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULER = "config.beat:Scheduler"
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
 CELERY_BEAT_SCHEDULE = {
     # expires: a machine that slept wakes to one tick, not to a thousand
@@ -242,10 +250,5 @@ AUDITLOG_DISABLE_REMOTE_ADDR = True  # it would believe any X-Forwarded-For, and
 AUDITLOG_CID_HEADER = None  # likewise a header of any length
 AUDITLOG_USE_FK_STRING_REPRESENTATION = True
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["console"], "level": env.text("LOG_LEVEL", "WARNING").upper()},
-}
+LOG_FORMAT = env.one_of("LOG_FORMAT", "line", ("line", "json"))
+LOGGING = logs.configuration(form=LOG_FORMAT, level=env.one_of("LOG_LEVEL", "warning", logs.LEVELS).upper())

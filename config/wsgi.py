@@ -9,3 +9,7 @@ from config.warm import warm_aside
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 application = get_wsgi_application()
 warm_aside()
+
+from company.pulses import watch_aside  # noqa: E402 (it has tables, which must be known first)
+
+watch_aside()

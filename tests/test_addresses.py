@@ -15,6 +15,7 @@ from django.urls import URLResolver, get_resolver
 from company.calc.roles import at_least
 from company.clock import now
 from company.models import Job
+from company.pulses import WORKER, pulse_write
 from inventory.calc.kinds import Kind
 from inventory.models import CountMove, GearType, LabelRun, Stray
 from inventory.services.cases import placement_record
@@ -461,6 +462,7 @@ class World:
 
 @pytest.fixture
 def world(company):
+    pulse_write(name=WORKER, at=now())  # or nothing is ready
     return World()
 
 

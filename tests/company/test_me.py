@@ -94,7 +94,7 @@ def test_shop_leaves_out_a_door_that_leads_nowhere(as_hand, monkeypatch):
 
 def test_health_answers_strangers_and_tells_them_nothing(company):
     answer = Client().get("/health/")
-    assert answer.status_code == 200 and answer.json() == {"database": "answers"}
+    assert answer.status_code == 200 and answer.json() == {"web": "alive"}
 
 
 def test_pages_carry_a_strict_policy_and_no_inline_anything(as_owner):

@@ -38,20 +38,13 @@ class Command(BaseCommand):
                 "Leave HOST out, or start with a new VAR_DIR and without --demo."
             )
         connection.close()
-        supervisor = Supervisor(self._children(host, port), say=self._say)
+        supervisor = Supervisor(self._children(), say=self._say)
         status = supervisor.run(ready=lambda: self._greet(company, host, port))
         if status:
             sys.exit(status)
 
-    def _children(self, host: str, port: int) -> list[Child]:
-        bind = f"[{host.strip('[]')}]:{port}" if ":" in host else f"{host}:{port}"
-        web = python(
-            "-m", "gunicorn", "config.wsgi:application", "--bind", bind, "--worker-class", "gthread",
-            "--workers", str(settings.WEB_WORKERS), "--threads", "8", "--graceful-timeout", "30", "--keep-alive", "5",
-            "--log-level", "warning", "--no-control-socket",
-        )  # fmt: skip
-        if settings.TLS_CERT:
-            web += ["--certfile", settings.TLS_CERT, "--keyfile", settings.TLS_KEY]
+    def _children(self) -> list[Child]:
+        web = python("-m", "gunicorn", "-c", "python:config.gunicorn", "config.wsgi:application")
         worker = python(
             *CELERY, "worker", "-c", "1", "--loglevel", "WARNING", "--without-gossip", "--without-mingle", "--without-heartbeat"
         )

@@ -1,0 +1,36 @@
+"""The web server's settings, for `manage.py start` and for systemd alike: gunicorn -c python:config.gunicorn config.wsgi."""
+
+import os
+from typing import Any
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+
+from django.conf import settings
+
+_host = settings.HOST.strip("[]")
+# under systemd the socket is handed over, and gunicorn listens on that one instead
+bind = f"[{_host}]:{settings.PORT}" if ":" in _host else f"{_host}:{settings.PORT}"
+worker_class = "gthread"
+workers = settings.WEB_WORKERS
+threads = 8
+timeout = 60
+graceful_timeout = 30
+keepalive = 5
+loglevel = "warning"
+control_socket_disable = True
+logconfig_dict = settings.LOGGING | {
+    "loggers": {
+        **settings.LOGGING["loggers"],
+        "gunicorn.error": {"handlers": [], "level": "WARNING", "propagate": True},
+        "gunicorn.access": {"handlers": [], "propagate": False},  # the program writes its own line a request
+    }
+}
+if settings.TLS_CERT:
+    certfile, keyfile = settings.TLS_CERT, settings.TLS_KEY
+
+
+def on_starting(server: Any) -> None:
+    """Before the first worker: forget what web processes of an earlier start have counted."""
+    from company.metrics import dead_files_forget
+
+    dead_files_forget()
