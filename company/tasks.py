@@ -4,6 +4,7 @@ from celery import shared_task
 
 from company.clock import now
 from company.jobs import job_run, jobs_forget, jobs_left_over
+from company.pulses import absences_forget
 
 
 @shared_task
@@ -13,7 +14,10 @@ def job_wake(job_id: int) -> None:
 
 @shared_task
 def tick() -> None:
-    """Take what is left over: jobs whose message was lost, or whose worker died."""
+    """Take what is left over: jobs whose message was lost, or whose worker died.
+
+    That the worker lives is written down before each task (config/celery.py), so also with this one.
+    """
     for job_id in jobs_left_over(now()):
         job_run(job_id)
 
@@ -23,5 +27,7 @@ def tidy() -> None:
     """Once a day: forget old jobs and their files, and sessions that have ended."""
     from django.core.management import call_command
 
-    jobs_forget(at=now())
+    at = now()
+    jobs_forget(at=at)
+    absences_forget(at=at)
     call_command("clearsessions")

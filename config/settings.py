@@ -237,7 +237,8 @@ CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
 CELERY_BEAT_SCHEDULE = {
     # expires: a machine that slept wakes to one tick, not to a thousand
     "tick": {"task": "company.tasks.tick", "schedule": 30.0, "options": {"expires": 30}},
-    "tidy": {"task": "company.tasks.tidy", "schedule": 60.0 * 60 * 24},
+    "tidy": {"task": "company.tasks.tidy", "schedule": 60.0 * 60 * 24, "options": {"expires": 60 * 60 * 24}},
+    "small pictures": {"task": "inventory.tasks.thumbnails_due", "schedule": 60.0 * 60, "options": {"expires": 60 * 60}},
     # asked often, done once a day: a laptop is on when it is on
     "test-by dates": {"task": "maintenance.tasks.dates_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
     "cells": {"task": "maintenance.tasks.cells_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},

@@ -1,16 +1,22 @@
 """Photos of items: any picture a phone makes, re-encoded, stripped of what it says about where and when, never huge."""
 
 import io
+import logging
 import uuid
 import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import BinaryIO
 
 from django.core.files.base import ContentFile
 from django.db import transaction
+from django.db.models.fields.files import FieldFile
 from PIL import Image, ImageOps
 
 from inventory.models import Item
 from inventory.services.items import GearRefused
+
+log = logging.getLogger(__name__)
 
 MOST_BYTES = 20 * 1024 * 1024
 MOST_PIXELS = 40_000_000
@@ -87,6 +93,43 @@ def item_photo_remove(*, item: Item) -> None:
         item.photo = item.thumbnail = None
         item.save(update_fields=["photo", "thumbnail"])
         transaction.on_commit(lambda: _remove(old))
+
+
+@dataclass(frozen=True, kw_only=True)
+class ThumbnailsMade:
+    """How many small pictures were made, and the items whose photo cannot be read."""
+
+    made: int
+    unreadable: list[str]
+
+
+def thumbnails_make(*, most: int = 10_000, progress: Callable[[int, int], None] | None = None) -> ThumbnailsMade:
+    """Make small pictures for items that have a photo and none, or whose small one is gone from the disk.
+
+    Safe to run twice, and at once: an item whose photo was changed meanwhile is left alone.
+    """
+    missing = [item for item in Item.objects.exclude(photo="").exclude(photo=None).order_by("pk") if not _there(item.thumbnail)]
+    made, unreadable = 0, []
+    for number, item in enumerate(missing[:most], start=1):
+        try:
+            with item.photo.open("rb") as file:
+                _large, small = photo_read(file)
+        except (OSError, GearRefused) as error:
+            log.warning("The photo of %s gives no small picture: %s", item.code, error)
+            unreadable.append(item.code)
+            continue
+        name = item.thumbnail.storage.save(f"{item.thumbnail.field.upload_to}{uuid.uuid4().hex}-small.jpg", ContentFile(small))
+        if Item.objects.filter(pk=item.pk, photo=item.photo.name).update(thumbnail=name):
+            made += 1
+        else:
+            item.thumbnail.storage.delete(name)
+        if progress is not None:
+            progress(number, len(missing))
+    return ThumbnailsMade(made=made, unreadable=unreadable)
+
+
+def _there(file: FieldFile) -> bool:
+    return bool(file) and file.storage.exists(file.name)
 
 
 def _remove(files: list) -> None:

@@ -138,6 +138,7 @@ def test_reset_password_command_is_the_way_back_in(owner, capsys):
 DOORS = {
     "sign-in": "strangers",
     "health": "strangers",
+    "metrics": "strangers",  # of this machine
     "password": "hand",
     "me": "hand",
     "shop": "hand",
@@ -157,6 +158,7 @@ POSTS = {
     "person-password": "owner",
     "country": "owner",
 }
+WATCHED = {"ready"}  # no door, but well or not: tests/company/test_running.py
 BY_PERSON = {"job", "job-file"}  # a hand sees their own alone: tests/company/test_jobs.py
 WITH_KEY = {"person", "person-password", "token-drop"}
 
@@ -164,7 +166,7 @@ WITH_KEY = {"person", "person-password", "token-drop"}
 def test_every_address_of_ours_is_in_the_table():
     from company.urls import urlpatterns
 
-    assert {p.name for p in urlpatterns} == set(DOORS) | set(POSTS) | BY_PERSON
+    assert {p.name for p in urlpatterns} == set(DOORS) | set(POSTS) | BY_PERSON | WATCHED
 
 
 @pytest.mark.parametrize(("name", "least"), [*DOORS.items(), *POSTS.items()])
