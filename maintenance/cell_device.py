@@ -38,6 +38,7 @@ class Bay:
     left: Plot | None
     stored: date | None
     earlier: str = ""  # where earlier sets came out, in words
+    doubt: str = ""  # which readings contradict each other
     number: int = 0  # which of the device's pictures this is
 
     @property
@@ -127,6 +128,7 @@ def bays_of(item: Item, at: datetime, *, pictures: bool = True) -> list[Bay]:
                 volts=volts_plot(picture) if picture else None,
                 left=left_plot(picture) if picture else None,
                 stored=stored_since(row.state, row.next, row.last_on, at),
+                doubt=picture.doubt if picture else "",
                 earlier=", ".join(said for _hours, said, _died in picture.ends) if picture else "",
                 number=sum(bay.left is not None for bay in found),
             )

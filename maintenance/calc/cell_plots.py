@@ -4,7 +4,7 @@ Every place is in the drawing's own units, so that a page only draws.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor, log10
 
 from maintenance.calc.cell_chart import CurvePoint
@@ -22,6 +22,7 @@ class Dot:
     x: float
     y: float
     words: str
+    off: bool = False  # what came later says it cannot be
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,6 +174,8 @@ class SetPicture:
     need_h: float | None = None
     need_words: str = ""
     stops_v: float | None = None
+    doubted: tuple[int, ...] = ()  # of the readings, by their place
+    doubt: str = ""
 
     @property
     def has_volts(self) -> bool:
@@ -185,7 +188,7 @@ def volts_plot(picture: SetPicture) -> Plot | None:
         return None
     known = [p for p in picture.points if p.volts is not None]
     rules = [(picture.stops_v, "it stops here")] if picture.stops_v else []
-    return plot_of(
+    plot = plot_of(
         curves=[("likely", [(p.hours, p.volts or 0.0) for p in known])],
         low=[(p.hours, p.volts_low or 0.0) for p in known],
         high=[(p.hours, p.volts_high or 0.0) for p in known],
@@ -195,8 +198,9 @@ def volts_plot(picture: SetPicture) -> Plot | None:
         span=_span(picture),
         unit_up="V",
         unit_across="hours used",
-        words=f"Volts over hours used: {_said(picture)}",
+        words=" ".join(part for part in (f"Volts over hours used: {_said(picture)}", picture.doubt) if part),
     )
+    return replace(plot, dots=tuple(replace(dot, off=n in picture.doubted) for n, dot in enumerate(plot.dots)))
 
 
 def left_plot(picture: SetPicture) -> Plot:

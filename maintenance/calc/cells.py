@@ -311,7 +311,7 @@ def checked_volts(kind: CellKind, volts_read: float, in_series: int = 1) -> floa
                 f"{volts_read:g} V looks like millivolts: {volts_read:g} mV is {volts_read / 1000:.3g} V. Type it in volts."
             )
         tenth = volts_read / 10
-        point = f" Was it {tenth:g} V, the point left out?" if 0.3 * most <= tenth <= most * 1.01 else ""
+        point = f" Was it {tenth:g} V, the point left out?" if 0.5 * most <= tenth <= most * 1.01 else ""
         raise CellError(f"{volts_read:g} V cannot come from {name}: a fresh one reads {most:.4g} V at most.{point}")
     return volts_read
 

@@ -18,7 +18,7 @@ from maintenance.calc.cell_doubt import Read as DoubtRead
 from maintenance.calc.cell_doubt import doubt_words, doubted
 from maintenance.calc.cell_forecast import Trend, capacity_trend
 from maintenance.calc.cell_life import usual_ma
-from maintenance.calc.cell_words import CellError, Life
+from maintenance.calc.cell_words import CellError, CellKind, Draw, Life
 from maintenance.cell_evidence import Told, evidence_of, explained
 from maintenance.cell_querysets import counting_capacity_tests, counting_readings
 from maintenance.models import CapacityTest, CellReading, CellType, Charge, FittedSet
@@ -183,15 +183,15 @@ def doubt_of(newest: CellReading, one: Told) -> str:
         return ""
     before = counting_readings().filter(item=newest.item_id, bay=newest.bay, read_at__gte=one.since, read_at__lt=newest.read_at)
     rows = [*before.order_by("read_at", "pk"), newest]
-    read = [read_of(row, one) for row in rows]
+    read = [read_of(row, one.kind, one.draw) for row in rows]
     return doubt_words([read[n] for n in doubted(one.kind, read, one.fitted.cells)], read[-1])
 
 
-def read_of(row: CellReading, one: Told) -> DoubtRead:
+def read_of(row: CellReading, kind: CellKind | None, draw: Draw | None) -> DoubtRead:
     """Return a reading as it is held against others of the same set."""
     ma = 1000 * row.volts / row.load_ohm if row.load_ohm else 0.0
-    if not ma and row.minutes_off == 0 and one.draw is not None and one.kind is not None and one.kind.curve:
-        ma = usual_ma(cells.table_of(one.kind), exp(one.draw.mean_ln), one.draw.load, one.draw.in_series)
+    if not ma and row.minutes_off == 0 and draw is not None and kind is not None and kind.curve:
+        ma = usual_ma(cells.table_of(kind), exp(draw.mean_ln), draw.load, draw.in_series)
     return DoubtRead(volts=row.volts, ma=ma, minutes_off=row.minutes_off, when=day_words(row.read_at))
 
 

@@ -112,8 +112,8 @@ def _of_swap(swap: Swap) -> list[str]:
     else:
         said.append(f"What is{bay or ' in it'} from {day_words(swap.done_at)}{until if after else ''} is not on record then.")
     if swap.lot is not None:
-        cells = "1 cell" if swap.cells == 1 else f"{swap.cells} cells"
-        said.append(f"{cells} go back to {lot_words(swap.lot)}: {lot_left(swap.lot) + swap.cells} left then.")
+        back = "1 cell goes back to" if swap.cells == 1 else f"{swap.cells} cells go back to"
+        said.append(f"{back} {lot_words(swap.lot)}: {lot_left(swap.lot) + swap.cells} left then.")
     if swap.cell_set is not None:
         said.append(f"{swap.cell_set} is out of it; where it was before counts again.")
     if swap.out_to in (Pool.REHEARSAL, Pool.RECYCLE, Pool.QUARANTINE) and before is not None and before.cell_set_id is None:

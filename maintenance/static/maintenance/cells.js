@@ -110,11 +110,22 @@ function marks(figure, picture, part) {
         context.fillStyle = chalk;
         context.strokeStyle = colour(figure, "--desk");
         context.lineWidth = 2 * ratio;
-        for (const [hours, volts] of part.readings) {
+        for (const [number, [hours, volts]] of part.readings.entries()) {
+          const [x, y, reach] = [plot.valToPos(hours, "x", true), plot.valToPos(volts, "y", true), 9 * ratio];
           context.beginPath();
-          context.arc(plot.valToPos(hours, "x", true), plot.valToPos(volts, "y", true), 6 * ratio, 0, 2 * Math.PI);
+          context.arc(x, y, 6 * ratio, 0, 2 * Math.PI);
           context.fill();
           context.stroke();
+          if (!part.doubted?.includes(number)) continue;
+          context.save(); // what a later reading says cannot be is crossed out
+          context.strokeStyle = colour(figure, "--chalk");
+          context.beginPath();
+          context.moveTo(x - reach, y - reach);
+          context.lineTo(x + reach, y + reach);
+          context.moveTo(x - reach, y + reach);
+          context.lineTo(x + reach, y - reach);
+          context.stroke();
+          context.restore();
         }
         context.restore();
       },
@@ -165,7 +176,7 @@ function parts(figure, picture) {
     const [low, high] = [Math.min(...seen), Math.max(...seen)];
     const room = (high - low) * 0.08 || 1;
     found.push({
-      ...common, rows: picture.volts, letter: "V", readings: picture.readings, ends: [],
+      ...common, rows: picture.volts, letter: "V", readings: picture.readings, doubted: picture.doubted, ends: [],
       level: picture.stops ? [picture.stops, "it stops here"] : null, range: [low - room, high + room],
     });
   }
