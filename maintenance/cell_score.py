@@ -14,7 +14,8 @@ from maintenance.calc import cell_pool
 from maintenance.calc.cell_advice import LINE_LIMITS
 from maintenance.calc.cell_forecast import Saved, metering_worth, persistently_off, saved
 from maintenance.calc.cell_words import CellError, Draw, Stakes, SwapReason
-from maintenance.calc.scoring import Score, score, wilson
+from maintenance.calc.scoring import Score, Verdict, score, wilson
+from maintenance.cell_early import MEASURE
 from maintenance.cell_evidence import guess_of
 from maintenance.cell_querysets import counting_swaps
 from maintenance.models import CellForecast, CellForecastOutcome, CellType, DeviceDraw, TypeDraw, UseLedger
@@ -45,6 +46,27 @@ class Covered:
         return f"{100 * self.high:.0f}"
 
 
+PLAIN = {
+    Verdict.TOO_FEW: "Too few to judge.",
+    Verdict.NO_SIGN: "Nothing says that the chances are wrong, though they are not many yet.",
+    Verdict.SIGNS: "It looks as if the chances are off, though they are not many yet.",
+    Verdict.HOLDS: "The chances hold: as many died as was foretold.",
+    Verdict.TOO_LOW: "The chances are too low: more died than was foretold. Swap earlier than the list says.",
+    Verdict.TOO_HIGH: "The chances are too high: fewer died than was foretold. Sets are swapped that would have lasted.",
+    Verdict.OFF: "The number is right, but not which ones: the chances do not tell weak sets from good ones.",
+}
+
+
+def score_words(found: Score) -> str:
+    """Say what came of forecasts: 8 of 138 devices died in their show; 6.2 were foretold. 2 to 11 are usual were they right."""
+    devices = "1 device" if found.count == 1 else f"{found.count} devices"
+    said = f"{found.seen} of {devices} died in their show; {found.expected:.1f} were foretold."
+    if found.verdict is Verdict.TOO_FEW:
+        return said
+    usual = f"{found.seen_low}" if found.seen_low == found.seen_high else f"{found.seen_low} to {found.seen_high}"
+    return f"{said} Were every chance right, {usual} would be usual."
+
+
 @dataclass(frozen=True, kw_only=True)
 class OfType:
     """One gear type's forecasts. `score` is of the chance of dying in the show; none where nothing came to anything."""
@@ -54,6 +76,10 @@ class OfType:
     score: Score | None
     covered: Covered | None
     swapped: int
+
+    @property
+    def words(self) -> str:
+        return f"{PLAIN[self.score.verdict]} {score_words(self.score)}" if self.score else "Nothing came to anything yet."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,7 +199,7 @@ def persistently_off_ones() -> list[OffOne]:
             worth = metering_worth(kind, own, USUAL_NEED, LINE_LIMITS[Stakes.NORMAL])
         except CellError:
             continue
-        found.append(OffOne(item=row.item, words=off.words, worth=worth.words if worth else ""))
+        found.append(OffOne(item=row.item, words=off.words, worth=worth.words if worth else MEASURE))
     return found
 
 

@@ -10,6 +10,7 @@ from maintenance.calc.cell_advice import hours_up
 from maintenance.calc.cell_forecast import Trend, capacity_trend, need_mah
 from maintenance.calc.cell_plots import Plot, trend_plot
 from maintenance.calc.cell_words import CellError, CellKind, Draw
+from maintenance.cell_between import CAPACITY_EVERY
 from maintenance.cell_evidence import evidence_of
 from maintenance.cell_fleet import day_of, next_uses
 from maintenance.cell_querysets import counting_capacity_tests
@@ -33,6 +34,8 @@ class SetRow:
     trend: Trend | None
     plot: Plot | None
     need: str
+    test_by: date | None = None  # none: it never had one
+    late: bool = False
 
 
 def set_rows(at: datetime) -> list[SetRow]:
@@ -102,6 +105,7 @@ def _row(
             plot = _plot(told, rated, now_years, need) if tests else None
         except CellError:
             trend = None
+    test_by = day_of(tests[-1].done_at) + CAPACITY_EVERY if tests else None
     return SetRow(
         item=item,
         held=held,
@@ -111,6 +115,8 @@ def _row(
         trend=trend,
         plot=plot,
         need=f"{need[1]}: {need[0]:.0f} mAh" if need else "",
+        test_by=test_by,
+        late=test_by is not None and test_by < day_of(at),
     )
 
 

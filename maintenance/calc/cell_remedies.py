@@ -140,7 +140,8 @@ def saved(*, device_shows: int, sets_used: int, cells_used: int, price_cents: in
     each = cells_used / sets_used if sets_used else 1.0
     sets = device_shows - sets_used
     cells = round(device_shows * each) - cells_used
-    used = f"{sets_used} {'set' if sets_used == 1 else 'sets'} fitted where fresh every show would have taken {device_shows}"
+    fitted = "1 set was fitted" if sets_used == 1 else f"{sets_used} sets were fitted"
+    used = f"{fitted}; fresh cells for every show would have been {device_shows} sets"
     if sets > 0:
         words = f"{used}: {cells} {'cell' if cells == 1 else 'cells'} saved."
     else:

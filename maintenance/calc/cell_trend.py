@@ -75,7 +75,7 @@ def capacity_trend(
             words = f"{words}; a show takes {need_mah:.0f}: {ending}"
         else:
             left = _years_left(at, now_years, need_mah)
-            lasts = f"for {left:.1f} years more" if left is not None else f"for {FURTHEST_YEARS:.0f} years and more"
+            lasts = f"for {_lasts(left)} more" if left is not None else f"for {FURTHEST_YEARS:.0f} years and more"
             words = f"{words}; a show takes {need_mah:.0f}: it covers that {lasts}."
     else:
         words += "."
@@ -89,6 +89,14 @@ def capacity_trend(
         retire=retire,
         words=words,
     )
+
+
+def _lasts(years: float) -> str:
+    """Say a time in months while they are few, down."""
+    months = int(years * 12 + 1e-9)
+    if months < 1:
+        return "less than a month"
+    return "1 month" if months == 1 else f"{months} months" if months < 24 else f"{years:.0f} years"
 
 
 def _years_left(at, now_years: float, need_mah: float) -> float | None:  # type: ignore[no-untyped-def]

@@ -15,13 +15,13 @@ from inventory.forms_shelf import form_uid
 from inventory.models import GearType
 from maintenance.calc.cell_plots import capacity_plot, curve_plot
 from maintenance.cell_plans import plan_rows, plan_words
-from maintenance.cell_score import cell_record, persistently_off_ones, saved_lately
+from maintenance.cell_score import PLAIN, cell_record, persistently_off_ones, saved_lately, score_words
 from maintenance.cell_sets import set_rows
 from maintenance.forms_cell_stock import CapacityForm, CellTypeForm, PlanForm, unit_of
 from maintenance.models import CellType
 from maintenance.services.cell_night import cells_reckon
 from maintenance.services.cells import CellRefused, capacity_test_record, cell_type_save, plan_changed, plan_of, plan_save
-from maintenance.views.forecasts import PLAIN, TOO_FEW
+from maintenance.views.forecasts import TOO_FEW
 from maintenance.views.record import item_or_404
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
@@ -172,7 +172,8 @@ def forecasts(request: HttpRequest) -> HttpResponse:
         "record": record,
         "brier": record.brier,
         "plain": PLAIN[record.score.verdict] if record.score else "",
-        "types": [(one, PLAIN[one.score.verdict] if one.score else "Nothing came to anything yet.") for one in record.types],
+        "said": score_words(record.score) if record.score else "",
+        "types": record.types,
         "too_few": TOO_FEW,
         "needed": max(0, TOO_FEW - record.score.count) if record.score else TOO_FEW,
         "off": persistently_off_ones(),

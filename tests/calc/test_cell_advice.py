@@ -201,7 +201,7 @@ def test_behind_phantom_says_what_happens_without_it():
 def test_cells_saved_against_fresh_every_show():
     found = saved(device_shows=160, sets_used=41, cells_used=82, price_cents=60)
     assert (found.sets, found.cells, found.cents) == (119, 238, 14_280)
-    assert found.words == "41 sets fitted where fresh every show would have taken 160: 238 cells saved."
+    assert found.words == "41 sets were fitted; fresh cells for every show would have been 160 sets: 238 cells saved."
     assert saved(device_shows=3, sets_used=5, cells_used=5).words.endswith("2 more than that.")
     assert saved(device_shows=0, sets_used=0, cells_used=0).cells == 0
     with pytest.raises(ValueError):
