@@ -8,6 +8,7 @@ from maintenance.calc.cell_advice import LINE_LIMITS
 from maintenance.calc.cell_forecast import metering_worth
 from maintenance.calc.cell_plots import Plot, left_plot, volts_plot
 from maintenance.calc.cell_words import LOAD_UNITS, SWAP_REASON_WORDS, CellError, Load, Stakes, SwapReason
+from maintenance.cell_early import MEASURE, Early
 from maintenance.cell_fleet import FleetRow, fleet, stored_since
 from maintenance.cell_pictures import picture_of
 from maintenance.cell_state import BayState
@@ -89,6 +90,11 @@ class Shown:
         return self.rows[0].state.sets_learnt if self.rows else 0
 
     @property
+    def early(self) -> Early | None:
+        """Say that its fresh cells died on it, time after time."""
+        return next((row.early for row in self.rows if row.early is not None), None)
+
+    @property
     def metering(self) -> str:
         """Say what measuring its draw once would buy; empty where it is known well enough."""
         for row in self.rows:
@@ -96,12 +102,12 @@ class Shown:
             if state.fresh_kind is None or state.draw is None or state.metered:
                 continue
             need = row.need_h or 5.0
-            limit = LINE_LIMITS[row.next.need.stakes] if row.next else LINE_LIMITS[Stakes.NORMAL]
+            limit = row.advised.limit if row.advised is not None else LINE_LIMITS[Stakes.NORMAL]
             try:
                 worth = metering_worth(state.fresh_kind, state.draw, need, limit)
             except CellError:
                 return ""
-            return worth.words if worth else ""
+            return worth.words if worth else MEASURE if row.early is not None else ""
         return ""
 
 

@@ -42,7 +42,10 @@ class Thing(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Told:
-    """What is known of one set up to an instant, as the sums want it. `fault` says why it cannot be reckoned."""
+    """What is known of one set up to an instant, as the sums want it. `fault` says why it cannot be reckoned.
+
+    `full`: it was fresh or full at `since`. `elsewhere_h`: of its hours since then, those that it ran in other devices.
+    """
 
     fitted: FittedSet
     plan: CellPlan
@@ -54,6 +57,8 @@ class Told:
     seen: Seen | None = None
     age_years: float = 0.0
     fault: str = ""
+    full: bool = True
+    elsewhere_h: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,13 +115,18 @@ def evidence_of(*, items: Sequence[Item | Thing], sets: Sequence[FittedSet], at:
         row.type_id: cell_pool.Pool(mean_ln=row.mean_ln, var_ln=row.var_ln, spread_ln=row.spread_ln, devices=row.devices)
         for row in TypeDraw.objects.filter(type__in=list(types))
     }
+    labelled = {fitted.cell_set_id for fitted in sets if fitted.cell_set_id}
+    stays: dict[int, list[FittedSet]] = {}
+    for stay in FittedSet.objects.filter(cell_set__in=labelled).order_by("fitted_at") if labelled else ():
+        stays.setdefault(stay.cell_set_id or 0, []).append(stay)
+    held_by = {stay.item_id for some in stays.values() for stay in some}
     evidence = Evidence(
         plans=plans,
         guesses={pk: guess_of(plan) for pk, plan in plans.items()},
         pools=pools,
         own=own,
         types=type_of,
-        book=book_of(keys, at),
+        book=book_of(list({*keys, *held_by}), at),
         told=[],
     )
     if not sets:
@@ -125,7 +135,6 @@ def evidence_of(*, items: Sequence[Item | Thing], sets: Sequence[FittedSet], at:
     readings: dict[tuple[int, int], list[CellReading]] = {}
     for reading in counting_readings().filter(item__in=keys, read_at__gte=earliest, read_at__lte=at).order_by("read_at", "pk"):
         readings.setdefault((reading.item_id, reading.bay), []).append(reading)
-    labelled = {fitted.cell_set_id for fitted in sets if fitted.cell_set_id}
     charged: dict[int, list[datetime]] = {}
     measured: dict[int, float] = {}
     for item, when in (
@@ -141,7 +150,7 @@ def evidence_of(*, items: Sequence[Item | Thing], sets: Sequence[FittedSet], at:
     draws: dict[int, Draw | str] = {}
     for fitted in sets:
         draws.setdefault(fitted.item_id, evidence.draw(fitted.item_id))
-        evidence.told.append(_told(fitted, evidence, draws[fitted.item_id], kinds, readings, charged, measured, at))
+        evidence.told.append(_told(fitted, evidence, draws[fitted.item_id], kinds, readings, charged, measured, stays, at))
     return evidence
 
 
@@ -153,14 +162,26 @@ def _told(
     readings: dict[tuple[int, int], list[CellReading]],
     charged: dict[int, list[datetime]],
     measured: dict[int, float],
+    stays: Mapping[int, Sequence[FittedSet]],
     at: datetime,
 ) -> Told:
     item, plan = fitted.item_id, evidence.plans[evidence.types[fitted.item_id]]
     last = min(fitted.removed_at or at, at)
-    since = fitted.fitted_at
-    if fitted.type.rechargeable:
-        mine = charged.get(fitted.cell_set_id or item, [])
-        since = max((when for when in mine if since < when <= last), default=since)
+    since, full = fitted.fitted_at, fitted.was_new is True
+    if fitted.cell_set_id:
+        # a labelled set is full from its last charge alone, whatever it sat in since; never charged, nobody knows
+        mine = [when for when in charged.get(fitted.cell_set_id, ()) if when <= last]
+        since, full = max(mine, default=since), bool(mine)
+    elif fitted.type.rechargeable:
+        mine = [when for when in charged.get(item, ()) if since < when <= last]
+        since, full = max(mine, default=since), full or bool(mine)
+    here_since = max(since, fitted.fitted_at)
+    before = [
+        evidence.book.between(stay.item_id, max(since, stay.fitted_at), min(stay.removed_at or last, here_since))
+        for stay in stays.get(fitted.cell_set_id or 0, ())
+        if stay.opened_uid != fitted.opened_uid and stay.fitted_at < here_since and (stay.removed_at or last) > since
+    ]
+    elsewhere_h, elsewhere_sigma = sum(one.hours for one in before), sum(one.sigma for one in before)
     if fitted.type_id not in kinds:
         kinds[fitted.type_id] = _kind(fitted)
     kind = kinds[fitted.type_id]
@@ -174,14 +195,15 @@ def _told(
     known_draw = draw if isinstance(draw, Draw) else None
 
     def used(until: datetime) -> Used:
-        ran = evidence.book.between(item, since, until)
+        ran = evidence.book.between(item, here_since, until)
+        ran = Used(hours=ran.hours + elsewhere_h, sigma=ran.sigma + elsewhere_sigma)
         if known_draw is None or known_kind is None or not known_draw.standby_ma or not known_kind.curve:
             return ran
-        off = max((until - since).total_seconds() / 3600 - ran.hours, 0.0)
+        off = max((until - here_since).total_seconds() / 3600 - (ran.hours - elsewhere_h), 0.0)
         idle = standby_hours(known_kind, known_draw, off)
         return Used(hours=ran.hours + idle, sigma=ran.sigma + WINDOW * idle)
 
-    mine_read = [one for one in readings.get((item, fitted.bay), ()) if since <= one.read_at <= last]
+    mine_read = [one for one in readings.get((item, fitted.bay), ()) if here_since <= one.read_at <= last]
     reading = mine_read[-1] if mine_read else None
     return Told(
         fitted=fitted,
@@ -194,6 +216,8 @@ def _told(
         seen=None if reading is None else seen_of(reading, used(reading.read_at)),
         age_years=_age(fitted, since, last),
         fault=fault,
+        full=full,
+        elsewhere_h=elsewhere_h,
     )
 
 
@@ -289,7 +313,7 @@ def _columns(some: Sequence[Told], kinds: dict[CellKind, int]) -> dict[str, Any]
         "sigma_capacity": np.array([_sigma(one) for one in some]),
         "n_cells": np.array([one.fitted.cells for one in some]),
         "same_batch": np.array([_same_batch(one.fitted) for one in some]),
-        "was_new": np.array([_was_new(one) for one in some]),
+        "was_new": np.array([one.full for one in some]),
         "seen_volts": np.array([nan if s is None else s.volts for s in seen]),
         "seen_hours": np.array([0.0 if s is None else s.hours for s in seen]),
         "seen_share": np.array([WINDOW if s is None else s.hours_share for s in seen]),
@@ -306,11 +330,6 @@ def _sigma(one: Told) -> float:
 
 def _same_batch(fitted: FittedSet) -> bool:
     return fitted.lot_id is not None or fitted.cell_set_id is not None
-
-
-def _was_new(one: Told) -> bool:
-    """Fresh when fitted, or charged since."""
-    return one.fitted.was_new is True or one.since > one.fitted.fitted_at
 
 
 def explained(one: Told) -> Life | str:
@@ -330,7 +349,7 @@ def explained(one: Told) -> Life | str:
             sigma_capacity=_sigma(one),
             n_cells=one.fitted.cells,
             same_batch=_same_batch(one.fitted),
-            was_new=_was_new(one),
+            was_new=one.full,
         )
     except CellError as wrong:
         return str(wrong)
@@ -365,7 +384,7 @@ def finished_of(told: Iterable[Told], ends: Mapping[tuple[int, int, datetime], f
     """
     found = []
     for one in told:
-        if one.fitted.was_new is not True or one.kind is None or one.used.hours <= 0 or not one.kind.curve:
+        if not one.full or one.elsewhere_h > 0 or one.kind is None or one.used.hours <= 0 or not one.kind.curve:
             continue
         if one.fitted.removed_because == SwapReason.LEAKED:
             continue

@@ -11,7 +11,11 @@ from inventory.calc.kinds import Kind
 from inventory.models import Item
 from maintenance.calc.cell_advice import LINE_LIMITS, behind_phantom, hours_up, said_left, sentence
 from maintenance.calc.cell_forecast import chance_of_dying
+from maintenance.calc.cell_words import Advice
+from maintenance.calc.swap_list import Advised
 from maintenance.cell_between import COMING
+from maintenance.cell_early import Early, early_deaths
+from maintenance.cell_needs import lists_of
 from maintenance.cell_state import BayState, state_of
 from maintenance.models import UseLedger
 from maintenance.registries import DeviceNeed, ShowNeeds, coming_needs
@@ -19,11 +23,14 @@ from maintenance.services.cell_types import shipped
 
 AHEAD = timedelta(days=60)
 CELLS, PHANTOM = "cells", "phantom"
+# key: of one device, of more
 TROUBLES = {
-    "below": "may not last its next show",
-    "unknown": "not known what is left",
-    "expired": "past the date on the cells",
-    "stored": "put away with cells in",
+    "below": ("may not last its next show", "may not last their next show"),
+    "empty": ("has no cells in and a show asks for it", "have no cells in and a show asks for them"),
+    "early": ("dies early on fresh cells", "die early on fresh cells"),
+    "unknown": ("not known what is left", "not known what is left"),
+    "expired": ("past the date on the cells", "past the date on the cells"),
+    "stored": ("put away with cells in", "put away with cells in"),
 }
 
 
@@ -49,6 +56,8 @@ class FleetRow:
     troubles: tuple[str, ...]
     why: str
     last_on: date | None
+    advised: Advised | None = None  # what the swap list of its next show says
+    early: Early | None = None
 
     @property
     def need_h(self) -> float | None:
@@ -56,8 +65,18 @@ class FleetRow:
 
     @property
     def turn(self) -> tuple[int, float, float, str, int]:
-        """Return its place in the list: what wants a person first, then by the chance of dying, then by hours left at least."""
-        rank = 0 if "below" in self.troubles else 1 if self.troubles and self.need_h else 2 if self.troubles else 3
+        """Return its place in the list: what wants a person first, then by the chance of dying, then by hours left at least.
+
+        What was never written down comes last, save where a show asks for it on cells: a new shop has a hundred such.
+        """
+        if {"below", "empty"} & set(self.troubles):
+            rank = 0
+        elif self.need_h and self.troubles:
+            rank = 1
+        elif set(self.troubles) - {"unknown"}:
+            rank = 2
+        else:
+            rank = 4 if "unknown" in self.troubles else 3
         left = self.state.life.low_h if self.state.life else 0.0
         return rank, -(self.chance or 0.0), left, self.item.label.lower(), self.state.bay
 
@@ -86,12 +105,39 @@ def next_uses(at: datetime) -> dict[int, NextUse]:
 
 
 def fleet(items: Sequence[Item], at: datetime, uses: dict[int, NextUse] | None = None) -> list[FleetRow]:
-    """Return a row for each bay of these things, what wants a person first; constant queries."""
+    """Return a row for each bay of these things, what wants a person first, advised as its show's list has it.
+
+    Constant queries.
+    """
     states = state_of(items, at)
     uses = next_uses(at) if uses is None else uses
     last = last_used([item.pk for item in items])
-    rows = [row_of(state, uses.get(item.pk), last.get(item.pk), at) for item in items for state in states.get(item.pk, ())]
+    early = early_deaths([item.pk for item in items])
+    advised = _advised([uses[item.pk] for item in items if item.pk in uses], at)
+    rows = [
+        row_of(
+            state,
+            uses.get(item.pk),
+            last.get(item.pk),
+            at,
+            advised=advised.get((uses[item.pk].show.key, item.pk, state.bay)) if item.pk in uses else None,
+            early=early.get(item.pk),
+        )
+        for item in items
+        for state in states.get(item.pk, ())
+    ]
     return sorted(rows, key=lambda row: row.turn)
+
+
+def _advised(uses: Sequence[NextUse], at: datetime) -> dict[tuple[int, int, int], Advised]:
+    """Return what the swap lists of these shows say of each bay: the limit is shared over its lines, so all are read."""
+    shows = list({use.show.key: use.show for use in uses if use.need.feed == CELLS}.values())
+    found = {}
+    for listed in lists_of(shows, at) if shows else ():
+        for row in listed.rows:
+            if row.item is not None and row.need.feed == CELLS:
+                found[listed.needs.key, row.item.pk, row.advised.device.bay] = row.advised
+    return found
 
 
 def last_used(items: Iterable[int]) -> dict[int, date]:
@@ -100,15 +146,29 @@ def last_used(items: Iterable[int]) -> dict[int, date]:
     return {item: day for item, day in rows.values_list("item").annotate(day=Max("day")) if day is not None}
 
 
-def row_of(state: BayState, use: NextUse | None, last_on: date | None, at: datetime) -> FleetRow:
+def row_of(
+    state: BayState,
+    use: NextUse | None,
+    last_on: date | None,
+    at: datetime,
+    *,
+    advised: Advised | None = None,
+    early: Early | None = None,
+) -> FleetRow:
     """Return one row with its sentence."""
     life = state.life
     need = use.need if use and use.need.feed == CELLS else None
     chance = chance_of_dying(life, need.need_h) if life is not None and need is not None else None
     troubles = []
-    if chance is not None and need is not None and (chance > LINE_LIMITS[need.stakes] or state.below_floor):
+    swaps = advised is not None and (advised.advice in (Advice.SWAP, Advice.CHARGE) or advised.short)
+    above = chance is not None and need is not None and advised is None and chance > LINE_LIMITS[need.stakes]
+    if state.empty and need is not None:
+        troubles.append("empty")
+    elif need is not None and chance is not None and (swaps or above or state.below_floor):
         troubles.append("below")
-    if life is None:
+    if early is not None:
+        troubles.append("early")
+    if life is None and not state.empty:
         troubles.append("unknown")
     if state.expired:
         troubles.append("expired")
@@ -120,8 +180,10 @@ def row_of(state: BayState, use: NextUse | None, last_on: date | None, at: datet
         next=use,
         chance=chance,
         troubles=tuple(troubles),
-        why=_why(state, use, chance),
+        why=f"{advised.why.rstrip('.')}." if advised is not None else _why(state, use, chance),
         last_on=last_on,
+        advised=advised,
+        early=early,
     )
 
 
@@ -150,7 +212,7 @@ def _why(state: BayState, use: NextUse | None, chance: float | None) -> str:
         return f"{said_left(life)}. No show asks for it in the next two months." if life else _fault(state)
     name, need = use.show.name, use.need
     if need.feed == PHANTOM:
-        words = behind_phantom(life)
+        words = behind_phantom(life, known=state.fitted is not None or state.empty)
         return f"{name}: {words}." if life or state.fitted is None else f"{name}: behind phantom. {_fault(state)}"
     if need.feed != CELLS:
         return f"{name}: on the mains."

@@ -8,6 +8,7 @@ from typing import Any
 from company.clock import today
 from company.templatetags.tape import day as day_words
 from inventory.models import Item
+from maintenance.calc.cell_advice import hours_down
 from maintenance.calc.cell_forecast import life_from_full
 from maintenance.calc.cell_words import CellError, CellKind, Draw, Life, System
 from maintenance.cell_evidence import Told, cached_life, evidence_of, explained, fresh_told, lives
@@ -46,6 +47,7 @@ class BayState:
     hours: float = 0.0
     hours_share: float = WINDOW
     since: datetime | None = None
+    before_h: float = 0.0  # hours that its set ran in other devices since it was charged
     age_years: float = 0.0
     reading: CellReading | None = None
     below_floor: bool = False
@@ -179,6 +181,10 @@ def _bay(one: Told | None, lives_: dict[int, Life | str], row: BayState, draw: D
     expires = fitted.lot.expires_on if fitted.lot else None
     known = life if isinstance(life, Life) else None
     said = [fitted_words(fitted), f"{hours_words(one.used.hours)} used"]
+    if one.elsewhere_h >= 0.05:
+        said[-1] += f", {hours_words(one.elsewhere_h)} of them in other devices"
+    if fitted.cell_set_id and not one.full:
+        said.append("never charged by the record, so nobody knows how full it is")
     if known is not None:
         said.append(left_words(known))
     if below and reading is not None:
@@ -193,7 +199,8 @@ def _bay(one: Told | None, lives_: dict[int, Life | str], row: BayState, draw: D
         life=known,
         hours=one.used.hours,
         hours_share=one.used.share,
-        since=one.since,
+        since=max(one.since, fitted.fitted_at),
+        before_h=one.elsewhere_h,
         age_years=one.age_years,
         reading=reading,
         below_floor=below,
@@ -226,5 +233,7 @@ def hours_words(hours: float) -> str:
 
 def left_words(life: Life) -> str:
     """Write hours left: 62 h left, between 40 and 110. Rounded down, as everything left is."""
-    low, middle, high = (int(x) if x >= 10 else int(x * 10) / 10 for x in (life.low_h, life.median_h, life.high_h))
-    return f"{middle:g} h left, between {low:g} and {high:g}"
+    low, middle, high = (hours_down(x) for x in (life.low_h, life.median_h, life.high_h))
+    if high < 1:
+        return "less than 1 h left"
+    return f"{middle if middle >= 1 else 'less than 1'} h left, between {low} and {high}"

@@ -181,8 +181,7 @@ def persistently_off(
     here, there = exp(fresh_life(kind, own).mean), exp(fresh_life(kind, of_type).mean)
     longer = "shorter" if here < there else "longer"
     words = (
-        f"{name}: its {sets} sets lasted {longer} than others of its type, a fresh one about {here:.0f} h, not {there:.0f}. "
-        "Measure its draw once, meter in series with the clip."
+        f"{name}: its {sets} sets lasted {longer} than others of its type, a fresh one about {here:.0f} h, not {there:.0f}."
     )
     return Off(times=exp(apart), z=z, words=words)
 

@@ -49,20 +49,18 @@ def cells(request: HttpRequest) -> HttpResponse:
         "asked": asked,
         "narrowed": any(asked.values()),
         "counts": [
-            (key, words, count) for key, words in TROUBLES.items() if (count := sum(key in r.troubles for r in everything))
+            (key, words[count > 1], count)
+            for key, words in TROUBLES.items()
+            if (count := len({r.item.pk for r in everything if key in r.troubles}))
         ],
-        "only_words": TROUBLES.get(asked["only"], ""),
+        "only_words": TROUBLES.get(asked["only"], ("", ""))[1],
+        "next_show": min((use.show for use in uses.values()), key=lambda show: (show.load_in, show.key), default=None),
         "types": whole.values_list("type", "type__name").distinct().order_by("type__name"),
         "places": whole.filter(home__isnull=False).values_list("home", "home__name").distinct().order_by("home__name"),
         "shows": sorted({(use.show.load_in, use.show.key, use.show.name) for use in uses.values()}),
         "uid": uuid.uuid4(),
     }
     return render(request, "maintenance/cells/fleet.html", context)
-
-
-def _counts(rows: list[FleetRow]) -> list[tuple[str, str, int]]:
-    found = [(key, words, sum(key in row.troubles for row in rows)) for key, words in TROUBLES.items()]
-    return [one for one in found if one[2]]
 
 
 def _rows(asked: dict[str, str], at: datetime, uses: dict[int, NextUse]) -> list[FleetRow]:

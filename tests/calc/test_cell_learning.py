@@ -178,7 +178,7 @@ def test_a_device_off_from_its_type_is_named_once_three_sets_say_so():
     assert off is not None
     assert off.times > 1.5
     assert off.words.startswith("Box 7: its 3 sets lasted shorter than others of its type, a fresh one about")
-    assert "meter in series with the clip" in off.words
+    assert "56 h, not 115" in off.words and "meter" not in off.words  # what measuring buys is said once, beside it
     assert persistently_off(hungry, box(0.15), sets=2, kind=BLOCK) is None
     assert persistently_off(learn(box(), [finished(110)] * 3), box(0.15), sets=3, kind=BLOCK) is None
     thrifty = persistently_off(learn(box(), [finished(250)] * 3), box(0.15), sets=3, kind=BLOCK)

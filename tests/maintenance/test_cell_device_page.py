@@ -7,9 +7,12 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
+from inventory.calc.kinds import Kind
+from inventory.models import CellSetFacts
 from maintenance.calc.cell_words import Pool, SwapReason
-from maintenance.models import CellMove, CellReading, DeviceDraw, FittedSet, HoursNote, Swap
-from tests.builders import NOW, a_day, fit_cells, make_box, make_item, make_lot, use_on_cells
+from maintenance.cell_state import state_of
+from maintenance.models import CellMove, CellPlan, CellReading, Charge, DeviceDraw, FittedSet, HoursNote, Swap
+from tests.builders import NOW, a_day, fit_cells, make_box, make_cell_type, make_item, make_lot, make_type, use_on_cells
 
 pytestmark = pytest.mark.django_db
 
@@ -256,3 +259,56 @@ def test_two_bays_are_swapped_together_all_or_none(as_hand):
     swap = Swap.objects.first()
     post(as_hand, box, "item-cells-undo", did=f"swap.{swap.uid}")
     assert not FittedSet.objects.filter(removed_at=None).exists()
+
+
+def labelled_pair():
+    type_ = make_type(Kind.CELL_SET, name="Rechargeable pair", cell_size="HR6")
+    CellSetFacts.objects.create(type=type_, cells=2, capacity_mah=2000, chemistry="NiMH")
+    make_cell_type("HR6")
+    return make_item(type=type_, name="C")
+
+
+def two_receivers():
+    make_cell_type("LR6")
+    type_ = make_type(Kind.TRANSMITTER, name="In-ear receiver", bays=2, cell_size="LR6")
+    CellPlan.objects.create(type=type_, load="power", draw=400, sigma=0.15, stops_below_v=1.9, cells_a_bay=2)
+    return make_item(type=type_, name="A"), make_item(type=type_, name="B")
+
+
+def state(item):
+    return state_of([item], NOW)[item.pk][0]
+
+
+def test_a_labelled_set_that_was_never_charged_is_not_taken_for_full():
+    receiver, pair = two_receivers()[0], labelled_pair()
+    fit_cells(receiver, at=NOW - timedelta(days=3), cell_set=pair)
+    never = state(receiver)
+    assert "never charged by the record" in never.words
+    Charge.objects.create(uid=uuid.uuid4(), item=pair, at=NOW - timedelta(days=4))
+    full = state(receiver)
+    assert full.life.low_h > 2 * never.life.low_h and "never charged" not in full.words
+
+
+def test_a_labelled_set_that_is_moved_keeps_the_hours_it_ran_elsewhere_since_its_charge():
+    first, second = two_receivers()
+    pair = labelled_pair()
+    Charge.objects.create(uid=uuid.uuid4(), item=pair, at=NOW - timedelta(days=9))
+    fit_cells(first, at=NOW - timedelta(days=8), cell_set=pair)
+    use_on_cells(first, 4, day=a_day(-6))
+    before = state(first)
+    fit_cells(first, at=NOW - timedelta(days=4), type=None)
+    fit_cells(second, at=NOW - timedelta(days=3), cell_set=pair)
+    after = state(second)
+    assert after.hours == before.hours == pytest.approx(4)
+    assert after.life.median_h == pytest.approx(before.life.median_h, rel=0.02)
+    assert "4.0 h of them in other devices" in after.words
+    Charge.objects.create(uid=uuid.uuid4(), item=pair, at=NOW - timedelta(days=2))
+    assert state(second).hours == 0
+
+
+def test_a_place_whose_cells_were_taken_out_is_empty_and_one_never_written_down_is_not_known():
+    taken, never = make_box(name="T"), make_box(name="N")
+    fit_cells(taken)
+    fit_cells(taken, at=NOW - timedelta(days=2), type=None)
+    assert (state(taken).words, state(never).words) == ("No cells are in it.", "Not known what is in it.")
+    assert state(taken).empty and not state(never).empty

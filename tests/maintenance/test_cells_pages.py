@@ -13,6 +13,8 @@ from inventory.calc.kinds import Kind
 from inventory.models import CellSetFacts
 from maintenance.calc.cell_chart import CurvePoint
 from maintenance.calc.cell_plots import SetPicture, capacity_plot, left_plot, trend_plot, volts_plot
+from maintenance.calc.cell_words import SwapReason
+from maintenance.cell_needs import listed
 from maintenance.models import CapacityTest, CellForecast, CellForecastOutcome, CellPlan, CellType, Charge, FittedSet
 from tests.builders import (
     NOW,
@@ -286,7 +288,8 @@ def test_few_forecasts_are_not_judged_and_a_hand_is_not_asked(as_hand, as_techni
     foretell(box, 0.3, "swapped", 3)
     page = shown(as_technician, "cell-forecasts")
     assert "Too few to judge." in page and "48 more must come" in page and "1 was swapped before the show" in page
-    assert "0 of 1 that died did so within their band" in page
+    assert "0 of 1 that died did so within their band" in page and "would have lasted longest" in page
+    assert "1 of 2 devices died in their show; 0.3 were foretold" in page
 
 
 def test_many_forecasts_that_held_are_said_to_hold(as_technician):
@@ -294,7 +297,8 @@ def test_many_forecasts_that_held_are_said_to_hold(as_technician):
     for show in range(1, 301):
         foretell(box, 0.1, "died" if show % 10 == 0 else "survived", show, hours=20)
     page = shown(as_technician, "cell-forecasts")
-    assert "The forecasts hold." in page and "30 of 30 that died did so within" in page and "Brier score" in page
+    assert "The chances hold" in page and "30 of 30 that died did so within" in page and page.count("Brier") == 1
+    assert "miscalibration" not in page and "were bad" not in page
 
 
 def test_cells_saved_are_told_against_fresh_every_show(as_technician):
@@ -303,7 +307,8 @@ def test_cells_saved_are_told_against_fresh_every_show(as_technician):
     for days in range(1, 9):
         use_on_cells(box, 4, day=a_day(-days))
     page = shown(as_technician, "cell-forecasts")
-    assert "1 set fitted where fresh every show would have taken 8: 7 cells saved." in page and "21.00" in page
+    assert "1 set was fitted; fresh cells for every show would have been 8 sets: 7 cells saved." in page
+    assert "21.00" in page
 
 
 def point(hours: float) -> CurvePoint:
@@ -325,3 +330,58 @@ def test_pictures_stay_within_their_frame():
             assert all(plot.left - 0.1 <= x <= plot.right + 0.1 for x, _y in places)
             assert all(plot.top - 0.1 <= y <= plot.foot + 0.1 for _x, y in places)
     assert trend_plot(tests=[(1, 1800)], middle=[(0, 2000), (2, 1700)], low=[], high=[], now_years=1).dots
+
+
+def test_more_than_one_may_not_last_their_next_show(as_hand):
+    used_up_for()
+    used_up_for()
+    assert "2 may not last their next show" in shown(as_hand)
+
+
+def test_the_fleet_advises_as_the_swap_list_of_the_next_show_does_and_leads_to_it(as_hand):
+    tired, fresh, show = used_up_for()
+    page = shown(as_hand)
+    listed_rows = {row.item.pk: row for row in listed(show.pk, NOW).rows}
+    for box in (tired, fresh):
+        why = listed_rows[box.pk].advised.why.rstrip(".")
+        assert f"{why}." in page and f"{why}." in shown(as_hand, "item-cells", box.code)
+    address = reverse("swap-list", args=[show.pk])
+    assert f'href="{address}">Swap list of {show.name}' in page
+
+
+def test_what_is_not_on_record_stands_below_what_wants_a_person(as_hand):
+    tired, fresh, _show = used_up_for()
+    unknown = [make_item(type=tired.type, name=name) for name in "ABC"]
+    page = shown(as_hand).split("fleet-rows")[1]
+    places = [page.index(box.code[:4]) for box in (tired, fresh, *unknown)]
+    assert places[0] < places[1] < min(places[2:])
+
+
+def test_a_box_whose_cells_were_taken_out_is_empty_and_named_where_a_show_asks_for_it(as_hand):
+    tired, _fresh, show = used_up_for()
+    fit_cells(tired, at=NOW - timedelta(hours=1), type=None)
+    page = shown(as_hand)
+    assert "1 has no cells in and a show asks for it" in page and "may not last" not in page
+    row = next(row for row in listed(show.pk, NOW).rows if row.item == tired)
+    assert row.advised.why.startswith("No cells are in it") and row.advised.why in page
+
+
+def died_after(box, hours: float, days: int) -> None:
+    """Let a fresh set die in use, so many days ago."""
+    fit_cells(box, at=NOW - timedelta(days=days), received_at=NOW)
+    use_on_cells(box, hours, day=a_day(2 - days))
+    fit_cells(box, at=NOW - timedelta(days=days - 3), received_at=NOW, reason=SwapReason.DIED)
+
+
+def test_a_device_whose_fresh_cells_die_time_after_time_is_named_with_what_to_do(as_hand):
+    box, other = make_box(name="A"), make_box(name="B")
+    for days in (60, 40, 20):
+        died_after(box, 9, days)
+    died_after(other, 60, 30)
+    page = shown(as_hand)
+    assert "1 dies early on fresh cells" in page
+    # each died set was followed by one that is still in, or was swapped unused
+    assert re.search(r"3 of its last \d fresh sets of 9 V alkaline \(6LR61\) died in use, half of them within 9 h\.", page)
+    device = shown(as_hand, "item-cells", box.code)
+    assert "died in use" in device and device.lower().count("meter in series with the clip") == 1 and "fit lithium" in device
+    assert "died in use" not in shown(as_hand, "item-cells", other.code)
