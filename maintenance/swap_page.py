@@ -96,9 +96,14 @@ def _carry(one: Any, found: Listed, owner: bool) -> dict[str, Any]:
     parts = [(one.fit, "to fit"), (one.spare, "spare"), (one.unchosen, "for what is not chosen yet")]
     return {
         "one": one,
-        "parts": ", ".join(f"{count} {what}" for count, what in parts if count),
+        "parts": _parts([(count, what) for count, what in parts if count]),
         "cost": price * one.buy if price is not None and one.buy else None,
     }
+
+
+def _parts(parts: list[tuple[int, str]]) -> str:
+    """Say what they are for; the number stands before it already where they are all for one thing."""
+    return parts[0][1] if len(parts) == 1 else ", ".join(f"{count} {what}" for count, what in parts)
 
 
 def in_hand(found: Listed, item: Item | None) -> dict[str, Any] | None:

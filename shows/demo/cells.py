@@ -267,10 +267,10 @@ def tonight_make(*, cast: Cast, told: dict[str, Any]) -> None:
     for box, days, hours in zip(boxes, (61, 33), told["cells"]["tonight_hours"], strict=True):
         _fit(cast, box, cast.ago(days))
         _told_hours(cast, box, HoursNote.Why.LOGGED, hours, cast.ago(12))
-    _fit(cast, hands[0], morning, reason=SwapReason.POLICY, show=show)
+    lithium = CellLot.objects.filter(type__key="FR6").order_by("pk")[0]
+    _fit(cast, hands[0], morning, reason=SwapReason.POLICY, show=show, lot=lithium)
     _sets_of_cells(cast, sets)
     _fit(cast, packs[0], morning, cell_set=sets[0], show=show)
-    lithium = CellLot.objects.filter(type__key="FR6").order_by("pk")[0]
     _fit(cast, packs[1], morning + timedelta(minutes=4), lot=lithium, show=show)
     going = [*boxes, *hands, *packs]
     PullRow.objects.bulk_create(

@@ -81,7 +81,7 @@ def test_it_says_keep_and_swap_in_hours_left_and_what_to_take_along(as_hand, sho
     assert [row.item for row in found.swaps] == [old] and (found.total, len(found.done)) == (1, 0)
     said = words(page(as_hand, show))
     assert "Harvest ceilidh needs" in said and "it dies: swap" in said and "0 of 1" in said
-    assert young.code[:4] in said and "cells to take along" in said and "1 to fit" in said
+    assert young.code[:4] in said and "cells to take along" in said and '<b>1</b> <span class="quiet">to fit' in said
 
 
 def test_a_scan_brings_the_device_in_hand_and_one_tap_swaps_from_the_oldest_lot(as_hand, hand, show, lot):
