@@ -4,6 +4,7 @@ from datetime import datetime
 
 from company.templatetags.tape import day as day_words
 from maintenance.calc.cell_advice import hours_up
+from maintenance.calc.cell_doubt import doubt_words, doubted
 from maintenance.calc.cell_forecast import curve_points
 from maintenance.calc.cell_plots import SetPicture
 from maintenance.calc.cell_words import CellError, SwapReason
@@ -11,8 +12,10 @@ from maintenance.cell_fleet import FleetRow
 from maintenance.cell_hours import book_of
 from maintenance.cell_querysets import counting_readings
 from maintenance.models import FittedSet
+from maintenance.services.cell_told import read_of
 
-EARLIER = 5  # sets whose end is drawn
+EARLIER = 5  # sets whose end is drawn, however they ended
+LOOKED_AT = 40  # so far back a death is drawn still
 FURTHEST = 1.15  # of the likely end and the need: beyond that the band is a long thin tail
 
 
@@ -25,14 +28,21 @@ def picture_of(row: FleetRow, at: datetime) -> SetPicture | None:
     since = state.since
     book = book_of([state.item.pk], at)
     read = counting_readings().filter(item=state.item, bay=state.bay, read_at__gte=since, read_at__lte=at).order_by("read_at")
+    rows = list(read)
     readings = tuple(
-        (book.between(state.item.pk, since, one.read_at).hours, one.volts, f"{one.volts:g} V, {day_words(one.read_at)}")
-        for one in read
+        (
+            state.before_h + book.between(state.item.pk, since, one.read_at).hours,
+            one.volts,
+            f"{one.volts:g} V, {day_words(one.read_at)}",
+        )
+        for one in rows
     )
+    seen = [read_of(one, state.kind, state.draw) for one in rows]
+    doubts = tuple(doubted(state.kind, seen, state.fitted.cells)) if state.kind is not None and state.kind.curve else ()
     earlier = FittedSet.objects.filter(item=state.item, bay=state.bay, type=state.fitted.type, removed_at__isnull=False)
     ends = tuple(
         (one.hours_used, f"{_ended(one)} at {one.hours_used:.0f} h", one.removed_because == SwapReason.DIED)
-        for one in earlier.filter(hours_used__gt=0).order_by("-removed_at")[:EARLIER]
+        for one in _worth_drawing(list(earlier.filter(hours_used__gt=0).order_by("-removed_at")[:LOOKED_AT]))
     )
     need_h = row.need_h
     reach = max([life.hours + life.high_h, life.hours + (need_h or 0), *(end[0] for end in ends)])
@@ -47,8 +57,16 @@ def picture_of(row: FleetRow, at: datetime) -> SetPicture | None:
         ends=ends,
         need_h=need_h,
         need_words=f"{row.next.show.name} needs {hours_up(need_h)} h" if row.next and need_h else "",
+        doubted=doubts,
+        doubt=doubt_words([seen[n] for n in doubts], seen[-1]) if doubts else "",
         stops_v=(state.plan.stops_below_v or None) if state.kind is not None else None,
     )
+
+
+def _worth_drawing(ended: list[FittedSet]) -> list[FittedSet]:
+    """Return the newest few sets, and any that died before them: a death tells more than ten swaps."""
+    died = [one for one in ended[EARLIER:] if one.removed_because == SwapReason.DIED]
+    return [*ended[:EARLIER], *died]
 
 
 def _ended(one: FittedSet) -> str:
@@ -68,6 +86,7 @@ def picture_json(picture: SetPicture) -> dict[str, object]:
         "need": picture.need_h,
         "need_words": picture.need_words,
         "readings": [list(one) for one in picture.readings],
+        "doubted": list(picture.doubted),
         "ends": [list(one) for one in picture.ends],
         "stops": picture.stops_v,
     }
