@@ -1,7 +1,7 @@
 """Every powered device with what is left in it against what its next show asks, and why it wants a person. Constant queries."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.db.models import Max, Q, QuerySet
@@ -160,7 +160,9 @@ def row_of(
     need = use.need if use and use.need.feed == CELLS else None
     chance = chance_of_dying(life, need.need_h) if life is not None and need is not None else None
     troubles = []
-    swaps = advised is not None and (advised.advice in (Advice.SWAP, Advice.CHARGE) or advised.short)
+    swaps = advised is not None and (advised.advice is Advice.SWAP or (chance is not None and chance > advised.limit))
+    if early is not None and state.kind is not None and state.kind.system.startswith("lithium"):
+        early = replace(early, instead="")  # done already
     above = chance is not None and need is not None and advised is None and chance > LINE_LIMITS[need.stakes]
     if state.empty and need is not None:
         troubles.append("empty")

@@ -21,10 +21,12 @@ from maintenance.cell_fleet import TROUBLES, FleetRow, NextUse, fleet, next_uses
 from maintenance.cell_querysets import lots_counted
 from maintenance.cell_tape import axis_hours, notches, tape_of
 from maintenance.models import CellLot
+from maintenance.registries import ShowNeeds
 from maintenance.services.cell_types import plan_of, sets_of
 
 PAGE = 40
 MOST = 200
+SHOWS = 2  # whose swap lists are offered
 
 
 @require_safe
@@ -54,13 +56,19 @@ def cells(request: HttpRequest) -> HttpResponse:
             if (count := len({r.item.pk for r in everything if key in r.troubles}))
         ],
         "only_words": TROUBLES.get(asked["only"], ("", ""))[1],
-        "next_show": min((use.show for use in uses.values()), key=lambda show: (show.load_in, show.key), default=None),
+        "lists": _lists(uses),
         "types": whole.values_list("type", "type__name").distinct().order_by("type__name"),
         "places": whole.filter(home__isnull=False).values_list("home", "home__name").distinct().order_by("home__name"),
         "shows": sorted({(use.show.load_in, use.show.key, use.show.name) for use in uses.values()}),
         "uid": uuid.uuid4(),
     }
     return render(request, "maintenance/cells/fleet.html", context)
+
+
+def _lists(uses: dict[int, NextUse]) -> list[ShowNeeds]:
+    """Return the next shows that want something of cells: one under way, and the next to load in."""
+    shows = {use.show.key: use.show for use in uses.values()}.values()
+    return sorted(shows, key=lambda show: (show.load_in, show.key))[:SHOWS]
 
 
 def _rows(asked: dict[str, str], at: datetime, uses: dict[int, NextUse]) -> list[FleetRow]:
