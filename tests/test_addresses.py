@@ -165,6 +165,7 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "cells/stock/<int:pk>/": (HAND, NOBODY),
     "cells/stock/<int:pk>/count/": (NOBODY, HAND),
     "cells/stock/<int:pk>/out/": (NOBODY, HAND),
+    "cells/stock/<int:pk>/undo/": (NOBODY, HAND),
     "cells/types/": (HAND, NOBODY),
     "cells/types/add/": (TECHNICIAN, TECHNICIAN),
     "cells/types/<slug:key>/": (HAND, NOBODY),
@@ -311,6 +312,7 @@ POSTS: dict[str, dict[str, Any]] = {
     "cells/stock/add/": {"type": "{cell}", "count": "12"},
     "cells/stock/<int:pk>/count/": {"count": "7"},
     "cells/stock/<int:pk>/out/": {"count": "1", "to": "recycle"},
+    "cells/stock/<int:pk>/undo/": {},
     "cells/plans/<int:pk>/": {
         "load": "current",
         "draw": "4.1",

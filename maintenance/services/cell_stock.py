@@ -1,7 +1,7 @@
 """Lots of cells: bought, counted, taken from and put back into. The moves are the stock; a mistake is a new move."""
 
 import uuid as uuids
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -17,6 +17,7 @@ from maintenance.models import CellLot, CellMove, CellType
 from maintenance.services.cell_refused import CellRefused
 
 MOST = 100_000
+OWN = timedelta(days=1)  # a hand takes back what they noted themselves, so long
 POOL_WORDS = {
     Pool.NEW: "new",
     Pool.REHEARSAL: "part-used, for rehearsals",
@@ -122,6 +123,47 @@ def lot_take_out(
                 uid=uuids.uuid5(uid, "put"), lot=other, delta=count, why=CellMove.Why.RETURNED, at=at, person=person
             )
     return left - count
+
+
+UNDOABLE = (CellMove.Why.COUNTED, CellMove.Why.RECYCLED)
+
+
+def move_undo_refused(move: CellMove, *, person: Person | None, at: datetime) -> str:
+    """Return why somebody may not take a count or a taking out back; empty where they may."""
+    if move.why not in UNDOABLE:
+        return "A swap is taken back on its device's page; a lot that was bought is counted."
+    if person is None or person.is_technician or (move.person_id == person.pk and at - move.at <= OWN):
+        return ""
+    return "Somebody else noted that, or more than a day ago: ask a technician to take it back."
+
+
+def move_undo(*, move: CellMove, person: Person | None, at: datetime) -> str:
+    """Take a count, or a taking out, back by moves that undo it; asked twice, once. CellRefused in words."""
+    refused = move_undo_refused(move, person=person, at=at)
+    if refused:
+        raise CellRefused(refused)
+    with transaction.atomic():
+        put = CellMove.objects.filter(uid=uuids.uuid5(move.uid, "put")).first()
+        keys = [move.lot_id, *([put.lot_id] if put else [])]
+        lots = CellLot.objects.select_for_update(of=("self",), no_key=True).select_related("type").filter(pk__in=keys)
+        held = {lot.pk: lot for lot in lots.order_by("pk")}
+        lot = held[move.lot_id]
+        if not CellMove.objects.filter(uid=uuids.uuid5(move.uid, "undone")).exists():
+            if put is not None and lot_left(held[put.lot_id]) < put.delta:
+                where = POOL_WORDS[Pool(held[put.lot_id].pool)]
+                raise CellRefused(f"They are no longer {where}: count this lot instead.")
+            CellMove.objects.bulk_create(
+                CellMove(
+                    uid=uuids.uuid5(one.uid, "undone"),
+                    lot_id=one.lot_id,
+                    delta=-one.delta,
+                    why=CellMove.Why.UNDONE,
+                    at=at,
+                    person=person,
+                )
+                for one in (move, *([put] if put else []))
+            )
+        return f"Taken back: {lot_left(lot)} in {lot_words(lot)}."
 
 
 def pool_lot(*, type_id: int, pool: Pool, at: datetime) -> CellLot:

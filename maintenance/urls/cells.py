@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("cells/stock/<int:pk>/", cell_stock.lot, name="cell-lot"),
     path("cells/stock/<int:pk>/count/", cell_stock.lot_counted, name="cell-lot-count"),
     path("cells/stock/<int:pk>/out/", cell_stock.lot_out, name="cell-lot-out"),
+    path("cells/stock/<int:pk>/undo/", cell_stock.lot_undo, name="cell-lot-undo"),
     path("cells/types/", cell_rooms.cell_types, name="cell-types"),
     path("cells/types/add/", cell_rooms.cell_type_edit, name="cell-type-add"),
     path("cells/types/<slug:key>/", cell_rooms.cell_type, name="cell-type"),

@@ -18,8 +18,8 @@ from inventory.forms_shelf import form_uid
 from maintenance.calc.cell_words import Pool
 from maintenance.cell_querysets import lots_counted, stock_of_types
 from maintenance.forms_cell_stock import CountForm, LotForm, OutForm
-from maintenance.models import CellLot, CellType
-from maintenance.services.cell_stock import POOL_WORDS
+from maintenance.models import CellLot, CellMove, CellType
+from maintenance.services.cell_stock import POOL_WORDS, move_undo, move_undo_refused
 from maintenance.services.cell_where import GLOVES, tub_words
 from maintenance.services.cells import CellRefused, lot_add, lot_count, lot_take_out, lot_words
 from maintenance.views.record import csv_answer
@@ -144,12 +144,32 @@ def lot_out(request: HttpRequest, pk: int) -> HttpResponse:
     return _lot_page(request, lot_, CountForm(label_suffix=""), form)
 
 
+@require_POST
+def lot_undo(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a count of a lot, or a taking out, back."""
+    lot_, at = _lot_or_404(pk), now()
+    move = lot_.moves.filter(uid=form_uid(request)).first()
+    if move is None:
+        messages.error(request, "There is nothing to take back.")
+        return redirect("cell-lot", pk=pk)
+    try:
+        messages.success(request, move_undo(move=move, person=signed_in(request), at=at))
+    except CellRefused as wrong:
+        messages.error(request, str(wrong))
+    return redirect("cell-lot", pk=pk)
+
+
 def _lot_or_404(pk: int) -> CellLot:
     return get_object_or_404(lots_counted().select_related("type", "place"), pk=pk)
 
 
 def _lot_page(request: HttpRequest, lot_: CellLot, count: CountForm, out: OutForm) -> HttpResponse:
     moves = list(lot_.moves.select_related("person")[: MOVES + 1])
+    person, at = signed_in(request), now()
+    gone = {move.uid for move in moves if move.why == CellMove.Why.UNDONE}
+    for move in moves:
+        move.struck = uuid.uuid5(move.uid, "undone") in gone  # type: ignore[attr-defined]
+        move.free = not move.struck and not move_undo_refused(move, person=person, at=at)  # type: ignore[attr-defined]
     context = {
         "section": "Cells",
         "lot": lot_,

@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from maintenance.models import CellLot, CellMove, CellType
+from maintenance.services.cells import lot_left
 from tests.builders import NOW, a_day, make_cell_type, make_lot, make_place
 
 pytestmark = pytest.mark.django_db
@@ -143,3 +144,31 @@ def test_stock_without_any_type_says_what_to_do(as_technician):
     CellType.objects.all().delete()
     assert "No cells on record yet." in shown(as_technician)
     assert "No types of cells yet." in shown(as_technician, "cell-lot-add")
+
+
+def test_a_count_and_a_taking_out_are_taken_back_once(as_hand, as_technician, technician):
+    lot = make_lot(12)
+    as_hand.post(reverse("cell-lot-count", args=[lot.pk]), {"uid": str(uuid.uuid4()), "count": "7"})
+    as_hand.post(reverse("cell-lot-out", args=[lot.pk]), {"uid": str(uuid.uuid4()), "count": "3", "to": "recycle"})
+    tub = CellLot.objects.get(pool="recycle")
+    assert (lot_left(lot), lot_left(tub)) == (4, 3)
+    url = reverse("cell-lot-undo", args=[lot.pk])
+    for move in CellMove.objects.filter(lot=lot, why__in=["counted", "recycled"]):
+        for _twice in range(2):
+            said = as_hand.post(url, {"uid": str(move.uid)}, follow=True).content.decode()
+            assert "Taken back" in said and "taken back" in said
+    assert (lot_left(lot), lot_left(tub)) == (12, 0)
+    bought = CellMove.objects.get(lot=lot, why="bought")
+    assert "device&#x27;s page" in as_technician.post(url, {"uid": str(bought.uid)}, follow=True).content.decode()
+
+
+def test_what_another_noted_is_a_technician_s_to_take_back_and_an_emptied_tub_stays_empty(as_hand, as_technician):
+    lot = make_lot(12)
+    as_technician.post(reverse("cell-lot-out", args=[lot.pk]), {"uid": str(uuid.uuid4()), "count": "3", "to": "recycle"})
+    move = CellMove.objects.get(lot=lot, why="recycled")
+    url = reverse("cell-lot-undo", args=[lot.pk])
+    assert "ask a technician" in as_hand.post(url, {"uid": str(move.uid)}, follow=True).content.decode()
+    tub = CellLot.objects.get(pool="recycle")
+    as_technician.post(reverse("cell-lot-out", args=[tub.pk]), {"uid": str(uuid.uuid4()), "count": "3", "to": "recycle"})
+    assert "count this lot instead" in as_technician.post(url, {"uid": str(move.uid)}, follow=True).content.decode()
+    assert lot_left(lot) == 9 and lot_left(tub) == 0
