@@ -181,7 +181,8 @@ def doubt_of(newest: CellReading, one: Told) -> str:
     """Say which earlier readings of the set a new one contradicts."""
     if one.kind is None:
         return ""
-    before = counting_readings().filter(item=newest.item_id, bay=newest.bay, read_at__gte=one.since, read_at__lt=newest.read_at)
+    since = max(one.since, one.fitted.fitted_at)  # a labelled set may have been charged before it went in
+    before = counting_readings().filter(item=newest.item_id, bay=newest.bay, read_at__gte=since, read_at__lt=newest.read_at)
     rows = [*before.order_by("read_at", "pk"), newest]
     read = [read_of(row, one.kind, one.draw) for row in rows]
     return doubt_words([read[n] for n in doubted(one.kind, read, one.fitted.cells)], read[-1])
