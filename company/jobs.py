@@ -58,7 +58,10 @@ def job_start(
 def _wake(job_id: int) -> None:
     from company.tasks import job_wake
 
-    job_wake.delay(job_id)
+    try:
+        job_wake.delay(job_id)
+    except Exception as error:  # whatever a broker that is down or broken raises
+        log.warning("The broker took no wake-up for job %s (%s). It waits in the database for the next tick.", job_id, error)
 
 
 def job_progress(*, job: Job, done: int, total: int | None = None, said: str = "") -> None:

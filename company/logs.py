@@ -47,9 +47,12 @@ def masked(text: str) -> str:
 
 
 class About(logging.Filter):
-    """Add to each line what it was said about."""
+    """Add to each line what it was said about; a task whose database was away is one sentence, not a page."""
 
     def filter(self, record: logging.LogRecord) -> bool:
+        if record.name == "celery.app.trace" and (error := _database_away(record)):
+            record.msg = f"The database did not answer ({error}). What was due stays there and is taken up at the next tick."
+            record.args, record.exc_info, record.exc_text = (), None, None
         record.request_id = REQUEST_ID.get()
         record.task = TASK.get()
         try:
@@ -57,6 +60,11 @@ class About(logging.Filter):
         except Exception:  # a log line must never fail for what it is about
             record.person = None
         return True
+
+
+def _database_away(record: logging.LogRecord) -> str:
+    error = record.exc_info[1] if record.exc_info else None
+    return " ".join(str(error).split())[:200] if type(error).__name__ == "OperationalError" else ""
 
 
 class Line(logging.Formatter):

@@ -36,6 +36,10 @@ class Scheduler(PersistentScheduler):
                 log.warning("The broker takes messages again.")
             self.broker_down = False
 
+    def _ensure_connected(self) -> Any:
+        # Celery's own waits here for the broker, and the clock would seem to have stopped
+        return self.connection
+
     def _forget_connection(self) -> None:
         # both are kept by cached_property; a connection that broke would be tried for ever
         for name in ("producer", "connection"):

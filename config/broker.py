@@ -26,6 +26,10 @@ class FolderTakenError(SystemExit):
     """Another worker reads this folder."""
 
 
+class FolderBrokenError(OSError):
+    """The folder cannot be used; the sentence says why."""
+
+
 class Folder:
     """The files of the broker. Names are `<wall-clock ns>_<uuid>.<deliveries>.<queue>.msg`, so that sorting is first come first
     served, also across a reboot."""
@@ -36,8 +40,17 @@ class Folder:
         self.path = Path(path)
         self.inflight = self.path / "inflight"
         self.dead = self.path / "dead"
+        self.make()
+
+    def make(self) -> None:
+        """Make the folders that are missing; raise FolderBrokenError with a sentence where they cannot be."""
         for folder in (self.path, self.inflight, self.dead):
-            folder.mkdir(parents=True, exist_ok=True)
+            if folder.exists() and not folder.is_dir():
+                raise FolderBrokenError(f"{folder} is a file where the broker needs a folder: move it away.")
+            try:
+                folder.mkdir(parents=True, exist_ok=True)
+            except OSError as error:
+                raise FolderBrokenError(f"The broker's folder {folder} cannot be made: {error.strerror}.") from error
 
     def take(self) -> None:
         """Become the folder's only worker and put back what was in flight; exit with a sentence if there is another."""
@@ -62,12 +75,19 @@ class Folder:
             held = self.inflight / name
             try:
                 os.rename(self.path / name, held)
-            except FileNotFoundError:  # purged meanwhile
+            except FileNotFoundError:  # purged meanwhile, or inflight/ was
+                self.make()
                 continue
             try:
                 payload = json.loads(held.read_bytes())
                 payload["properties"]["delivery_tag"], payload["body"]
-            except (ValueError, TypeError, KeyError):
+            except (
+                ValueError,
+                TypeError,
+                KeyError,
+                RecursionError,
+                OSError,
+            ):  # the last: a folder of that name, not to be read
                 log.error("a broken message was moved aside: %s", name)
                 os.replace(held, self.dead / name)
                 continue
@@ -108,7 +128,12 @@ class Folder:
         return gone
 
     def _waiting(self, queue: str) -> list[str]:
-        return [name for name in os.listdir(self.path) if name.endswith(".msg") and _parts(name)[2] == queue]
+        try:
+            names = os.listdir(self.path)
+        except FileNotFoundError:  # cleared away while the program runs: a message is only a wake-up
+            self.make()
+            return []
+        return [name for name in names if name.endswith(".msg") and _parts(name)[2] == queue]
 
 
 def _parts(name: str) -> tuple[str, int, str, str]:

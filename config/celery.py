@@ -5,7 +5,7 @@ import os
 from typing import Any
 
 from celery import Celery
-from celery.signals import before_task_publish, setup_logging, task_postrun, task_prerun, worker_init
+from celery.signals import beat_init, before_task_publish, setup_logging, task_postrun, task_prerun, worker_init
 from kombu.transport import TRANSPORT_ALIASES
 
 from company import logs
@@ -28,6 +28,15 @@ def _log_as_everybody(**_: object) -> None:
 
 
 @worker_init.connect
+@beat_init.connect
+def _hold_folder(**_: object) -> None:
+    """Keep a restore away while this runs."""
+    from company.in_use import hold
+
+    hold()
+
+
+@worker_init.connect
 def _take_folder(**_: object) -> None:
     """Before the worker's first message: be the only worker of the folder, and put back what a killed one had in hand."""
     from django.conf import settings
@@ -35,7 +44,10 @@ def _take_folder(**_: object) -> None:
     if settings.CELERY_BROKER_URL.startswith("folder:"):
         from config.broker import Folder
 
-        Folder(settings.BROKER_DIR).take()
+        try:
+            Folder(settings.BROKER_DIR).take()
+        except OSError as error:
+            raise SystemExit(f"The worker cannot start: {error}") from None
 
 
 @before_task_publish.connect

@@ -220,6 +220,7 @@ else:
         "socket_timeout": 10,
     }
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None  # a worker waits for its broker, however long
 CELERY_TASK_PUBLISH_RETRY = False  # a page does not wait for a broker that is down
 CELERY_TASK_ALWAYS_EAGER = CELERY_TASK_EAGER_PROPAGATES = TESTING
 CELERY_TASK_IGNORE_RESULT = True
