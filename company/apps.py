@@ -19,3 +19,7 @@ class CompanyConfig(AppConfig):
 
         track(Company, exclude=["demo_dated", "set_up_at"])
         track(Person, exclude=["theme", "must_change_password", "is_staff", "is_superuser", "date_joined"])
+
+        from company import alert_rules
+
+        alert_rules.register()

@@ -42,3 +42,7 @@ class InventoryConfig(AppConfig):
 
         NAV.add("labels", lambda: NavEntry(name="Labels", url_name="labels", section="Labels", role="technician"), rank=70)
         JOBS.add(labels.JOB_KIND, labels.run_job)
+
+        from inventory import alert_rules
+
+        alert_rules.register()

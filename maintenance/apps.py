@@ -61,3 +61,13 @@ class MaintenanceConfig(AppConfig):
         from maintenance import cell_parts
 
         cell_parts.register()
+
+        from maintenance import alert_rules, alert_rules_cells
+
+        alert_rules.register()
+        alert_rules_cells.register()
+
+        from company.registries import FIGURES
+        from maintenance.running_figures import figures
+
+        FIGURES.add("maintenance", figures)

@@ -39,13 +39,7 @@ def before_shows(request: HttpRequest, at: datetime) -> Iterable[Need]:
     if not request.user.is_technician:  # type: ignore[union-attr]
         return
     day = today(at)
-    coming = coming_between(day, day + AHEAD)
-    if not coming:
-        return
-    due = _due_among(coming)
-    if not due:
-        return
-    for show, name, on, words, count in islice(_binding(coming, due), FEW):
+    for show, name, on, words, count in islice(binding_between(day, day + AHEAD), FEW):
         yield Need(
             key=f"test-before:{show}",
             name=f"Test {count} before it loads",
@@ -57,6 +51,14 @@ def before_shows(request: HttpRequest, at: datetime) -> Iterable[Need]:
             standing="test-due",
             group="test before a show",
         )
+
+
+def binding_between(first: date, last: date, days: int = FEW) -> Iterator[tuple[int, str, date, str, int]]:
+    """Yield the shows that begin to hold gear from a day to a day and go short unless something is tested again first, the
+    soonest first: its key, name, day, what in words, and how many. Of each of the first `days` days, two queries."""
+    coming = coming_between(first, last)
+    due = _due_among(coming) if coming else []
+    yield from _binding(coming, due, days) if due else ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,13 +106,13 @@ def _due_among(coming: list[Coming]) -> list[Due]:
     ]
 
 
-def _binding(coming: list[Coming], due: list[Due]) -> Iterator[tuple[int, str, date, str, int]]:
+def _binding(coming: list[Coming], due: list[Due], days: int) -> Iterator[tuple[int, str, date, str, int]]:
     """Yield the shows that need something tested, the soonest first: its key, name, day, what in words, and how many."""
     names = {one.key[0]: one.kind for one in due}
     by_show: dict[int, list[Coming]] = defaultdict(list)
     for one in coming:
         by_show[one.show].append(one)
-    supplies = {day: supply_of(coming, day) for day in sorted({one.day for one in coming})[:FEW]}
+    supplies = {day: supply_of(coming, day) for day in sorted({one.day for one in coming})[:days]}
     for show, rows in by_show.items():
         on = rows[0].day
         supply = supplies.get(on)

@@ -3,15 +3,15 @@
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
-from django.db.models import Exists, Max, OuterRef, Q, Subquery
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery
 
 from company.clock import today
 from company.models import Company
 from inventory.calc.kinds import Kind
 from inventory.models import GearType, Item
 from maintenance.calc.cell_words import Pool
-from maintenance.cell_querysets import counting_capacity_tests, fitted_now, lots_counted
-from maintenance.models import CellLot, FittedSet, UseLedger
+from maintenance.cell_querysets import counting_capacity_tests, fitted_now, lots_counted, stock_of_types
+from maintenance.models import CellLot, CellType, FittedSet, UseLedger
 from maintenance.services.cell_types import plan_of
 
 MOST = 200
@@ -53,20 +53,44 @@ class BetweenShows:
 def between_shows(at: datetime, most: int = MOST) -> BetweenShows:
     """Return what is to do with cells between shows, in a constant number of queries."""
     day = today(at)
-    here = fitted_now().filter(item__custody="", item__retired_on=None, item__gone_home_on=None, item__missing_since=None)
-    here = here.filter(item__lent_to="").select_related("item__type", "type", "lot")
-    past = CellLot.objects.filter(expires_on__lt=day).order_by("expires_on").values_list("pk", flat=True)
-    expired = list(here.filter(lot__in=list(past[:most])).order_by("lot__expires_on", "pk")[:most])
-    lots = lots_counted(CellLot.objects.filter(pool=Pool.NEW, expires_on__lte=day + SOON)).filter(left__gt=0)
     return BetweenShows(
-        stored=_stored(here, at, most),
-        expired=expired,
-        expiring=list(lots.select_related("type", "place").order_by("expires_on", "pk")[:most]),
-        capacity=_capacity(day, most),
+        stored=stored_sets(at, most),
+        expired=expired_sets(day, most),
+        expiring=expiring_lots(day + SOON, most),
+        capacity=capacity_due(day, most),
     )
 
 
-def _stored(here, at: datetime, most: int) -> list[Stored]:  # type: ignore[no-untyped-def]
+def _here() -> QuerySet[FittedSet]:
+    """Return what sits in gear that is in the shop."""
+    here = fitted_now().filter(item__custody="", item__retired_on=None, item__gone_home_on=None, item__missing_since=None)
+    return here.filter(item__lent_to="").select_related("item__type", "type", "lot")
+
+
+def expired_sets(day: date, most: int = MOST) -> list[FittedSet]:
+    """Return the sets in gear in the shop whose lot expired before a day, the longest ago first."""
+    past = CellLot.objects.filter(expires_on__lt=day).order_by("expires_on").values_list("pk", flat=True)
+    return list(_here().filter(lot__in=list(past[:most])).order_by("lot__expires_on", "pk")[:most])
+
+
+def expiring_lots(until: date, most: int = MOST) -> list[CellLot]:
+    """Return the new lots with something left that expire by a day, each with `left`, the soonest first."""
+    lots = lots_counted(CellLot.objects.filter(pool=Pool.NEW, expires_on__lte=until)).filter(left__gt=0)
+    return list(lots.select_related("type", "place").order_by("expires_on", "pk")[:most])
+
+
+def types_low() -> list[tuple[CellType, int]]:
+    """Return (type, left) of the cells that run low, where the shop has had such cells or owns gear that takes them."""
+    types = list(CellType.objects.filter(keep_at_least__gt=0).order_by("size", "name"))
+    stock = stock_of_types()
+    had = set(CellLot.objects.filter(type__in=types, pool=Pool.NEW).values_list("type", flat=True))
+    takes = set(Item.objects.owned().filter(type__bays__gt=0).order_by().values_list("type__cell_size", flat=True).distinct())
+    left = [(type_, stock.get(type_.pk, 0)) for type_ in types if type_.pk in had or type_.key in takes]
+    return [(type_, number) for type_, number in left if number < type_.keep_at_least]
+
+
+def stored_sets(at: datetime, most: int = MOST) -> list[Stored]:
+    """Return the sets that have sat unused in gear in the shop for longer than its type lets them, the longest first."""
     types = list(GearType.objects.filter(Q(bays__gt=0)))
     plans = plan_of(types)
     weeks: dict[int, list[int]] = {}
@@ -82,7 +106,7 @@ def _stored(here, at: datetime, most: int) -> list[Stored]:  # type: ignore[no-u
         long |= Q(item__type__in=of, fitted_at__lt=before) & ~Q(lately)
     soon = Exists(used.filter(state="planned", day__gte=day, day__lte=day + COMING))
     # oldest first by the index of what is fitted now, so that the database may stop once it has enough
-    rows = list(here.filter(long).exclude(soon).order_by("fitted_at", "pk")[:most])
+    rows = list(_here().filter(long).exclude(soon).order_by("fitted_at", "pk")[:most])
     done = UseLedger.objects.filter(item__in=[row.item_id for row in rows], state="done").order_by()
     zone = Company.current().zone
     last = dict(done.values_list("item").annotate(d=Max("day")))
@@ -97,7 +121,8 @@ def _stored(here, at: datetime, most: int) -> list[Stored]:  # type: ignore[no-u
     return sorted(found, key=lambda one: (one.since, one.fitted.pk))
 
 
-def _capacity(day: date, most: int) -> list[Due]:
+def capacity_due(day: date, most: int = MOST) -> list[Due]:
+    """Return the labelled sets due a capacity test, those tested longest ago first."""
     tests = (
         counting_capacity_tests().filter(item=OuterRef("pk")).order_by().values("item").annotate(d=Max("done_at")).values("d")
     )

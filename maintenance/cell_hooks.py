@@ -11,10 +11,10 @@ from company.templatetags.tape import clock
 from company.templatetags.tape import day as day_words
 from inventory.models import Item
 from inventory.registries import LifeEntry, Wanted
-from maintenance.calc.cell_words import SWAP_REASON_WORDS, Pool, SwapReason
-from maintenance.cell_between import between_shows
-from maintenance.cell_querysets import counting_capacity_tests, counting_readings, counting_swaps, stock_of_types
-from maintenance.models import CellLot, CellType
+from maintenance.calc.cell_words import SWAP_REASON_WORDS, SwapReason
+from maintenance.cell_between import between_shows, types_low
+from maintenance.cell_querysets import counting_capacity_tests, counting_readings, counting_swaps
+from maintenance.models import CellLot
 from maintenance.services.cell_stock import lot_words
 from maintenance.services.cell_types import may_hold_cells
 
@@ -93,19 +93,13 @@ def _many(number: int, one: str, more: str) -> str:
 
 def shopping(request: HttpRequest, at: datetime) -> Iterable[Wanted]:
     """Ask for cells that run low, where the shop has had such cells or owns gear that takes them."""
-    types = list(CellType.objects.filter(keep_at_least__gt=0).order_by("size", "name"))
-    stock = stock_of_types()
-    had = set(CellLot.objects.filter(type__in=types, pool=Pool.NEW).values_list("type", flat=True))
-    takes = set(Item.objects.owned().filter(type__bays__gt=0).order_by().values_list("type__cell_size", flat=True).distinct())
+    low = types_low()
     prices = dict(
-        CellLot.objects.filter(type__in=types, price_cents__isnull=False)
+        CellLot.objects.filter(type__in=[type_ for type_, _left in low], price_cents__isnull=False)
         .order_by("added_at")
         .values_list("type", "price_cents")
     )
-    for type_ in types:
-        left = stock.get(type_.pk, 0)
-        if left >= type_.keep_at_least or not (type_.pk in had or type_.key in takes):
-            continue
+    for type_, left in low:
         yield Wanted(
             what=type_.name,
             count=type_.keep_at_least - max(left, 0),

@@ -74,3 +74,12 @@ class ShowsConfig(AppConfig):
         from shows import custody_parts
 
         custody_parts.register()
+
+        from shows import alert_rules
+
+        alert_rules.register()
+
+        from company.registries import FIGURES
+        from shows.running_figures import figures
+
+        FIGURES.add("shows", figures)

@@ -130,13 +130,18 @@ def last_seen(items: QuerySet[Item]) -> Iterable[tuple[str, int, datetime]]:
     return heads.values_list("item__type__name", "item__length_mm").annotate(last=Max("seen_at"))
 
 
+def undecided() -> QuerySet[Contradiction]:
+    """Return the contradictions nobody has decided yet, oldest first."""
+    # items are fetched afterwards: joined, the database walks every item to find the few that are named
+    rows = Contradiction.objects.filter(stands=True, decided_at=None).select_related("show").prefetch_related("item__type")
+    return rows.order_by("happened_at", "pk")
+
+
 def disagreements(request: HttpRequest, at: datetime) -> Iterable[Need]:
     """Name the contradictions a technician has not decided yet, oldest first."""
     if not (isinstance(request.user, Person) and request.user.is_at_least(Role.TECHNICIAN)):
         return
-    # items are fetched afterwards: joined, the database walks every item to find the few that are named
-    rows = Contradiction.objects.filter(stands=True, decided_at=None).select_related("show").prefetch_related("item__type")
-    for found in rows.order_by("happened_at")[:FEW]:
+    for found in undecided()[:FEW]:
         yield Need(
             key=f"contradiction:{found.pk}",
             name=found.item.label,

@@ -1,21 +1,24 @@
 """What the road asks of a person: pack it, bring it home, give it back, get it back from whom it was lent, find more of it."""
 
 from collections.abc import Iterable
-from datetime import date, datetime, time, timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import cast
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
+from company.alert_rules import closing
 from company.clock import today
 from company.models import Person
 from company.registries import Need
 from company.templatetags.tape import code as spelled
 from company.templatetags.tape import day as day_words
 from company.templatetags.tape import metres
-from inventory.models import GearType, Item
+from inventory.alert_rules import GET_BACK, GIVE_BACK, to_get_back, to_give_back
+from inventory.models import GearType
 from shows.missing import Away, AwayGroup, missing_at
 from shows.models import PullRow, Show
 from shows.progress import pulls_progress, totals_of
@@ -23,19 +26,12 @@ from shows.shortage import shortages_of, unmet
 
 COMING = timedelta(days=7)
 LOADING = timedelta(hours=24)
-GIVE_BACK = timedelta(days=3)
-CLOSING_TIME = time(17, 0)  # by when a thing due on a day is sorted into the running order
 FEW = 25  # so many of one sort at most: the page behind it has them all
 
 
 def zone_of(request: HttpRequest) -> ZoneInfo:
     """Return the company's zone."""
     return request.company.zone
-
-
-def closing(day: date, zone: ZoneInfo) -> datetime:
-    """Return the instant by which a thing due on a day should be done."""
-    return datetime.combine(day, CLOSING_TIME, tzinfo=zone)
 
 
 def away_groups(request: HttpRequest, at: datetime) -> list[AwayGroup]:
@@ -95,24 +91,17 @@ def _home_fact(one: Away | None, *, all_lost: bool) -> str:
 def give_back(request: HttpRequest, at: datetime) -> Iterable[Need]:
     """Name what was borrowed and must go back in the next days."""
     day = today(at)
-    rows = (
-        Item.objects.owned()
-        .filter(give_back_by__lte=day + GIVE_BACK)
-        .values("borrowed_from", "give_back_by")
-        .annotate(things=Count("pk"))
-        .order_by("give_back_by", "borrowed_from")
-    )
-    for row in rows[:FEW]:
-        late = row["give_back_by"] < day
-        things = "one thing" if row["things"] == 1 else f"{row['things']} things"
+    for row in to_give_back(day + GIVE_BACK, FEW):
+        late = row.by < day
+        things = "one thing" if row.things == 1 else f"{row.things} things"
         yield Need(
-            key=f"give-back:{row['borrowed_from']}:{row['give_back_by']}",
+            key=f"give-back:{row.lender}:{row.by}",
             name=f"Give back {things}",
-            code=row["borrowed_from"],
+            code=row.lender,
             url=reverse("gear") + "?borrowed=1",
-            fact=f"{'Was to' if late else 'To'} go back by {day_words(row['give_back_by'])}.",
-            why=f"Borrowed from {row['borrowed_from']}." if row["borrowed_from"] else "",
-            by=closing(row["give_back_by"], zone_of(request)),
+            fact=f"{'Was to' if late else 'To'} go back by {day_words(row.by)}.",
+            why=f"Borrowed from {row.lender}." if row.lender else "",
+            by=closing(row.by, zone_of(request)),
             mark="back",
             group="give back",
         )
@@ -121,8 +110,8 @@ def give_back(request: HttpRequest, at: datetime) -> Iterable[Need]:
 def lent_home(request: HttpRequest, at: datetime) -> Iterable[Need]:
     """Name what we lent and should have back by now or soon."""
     day = today(at)
-    lent = Item.objects.owned().exclude(lent_to="").filter(lent_home_by__lte=day + timedelta(days=1)).select_related("type")
-    for item in lent.order_by("lent_home_by", "code")[:FEW]:
+    for item in to_get_back(day + GET_BACK)[:FEW]:
+        assert item.lent_home_by is not None  # noqa: S101 (the question asks for a day)
         yield Need(
             key=f"lent:{item.code}",
             name=item.label,
@@ -137,49 +126,69 @@ def lent_home(request: HttpRequest, at: datetime) -> Iterable[Need]:
         )
 
 
-def coming_shows(at: datetime) -> list[Show]:
-    """Return the shows that load within a week."""
-    return list(Show.objects.coming_at(at).filter(load_in__lte=at + COMING).select_related("venue").order_by("load_in")[:FEW])
+def coming_shows(at: datetime, within: timedelta = COMING, most: int = FEW) -> list[Show]:
+    """Return the shows that load within a week, or another time."""
+    soon = Show.objects.coming_at(at).filter(load_in__lte=at + within)
+    return list(soon.select_related("venue").order_by("load_in", "pk")[:most])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Short:
+    """What a show lacks most of after what other shows hold: how many of what, why, and of how many lines more."""
+
+    lacking: int
+    name: str
+    wanted: int
+    why: str
+    more: int
+
+
+def shorts_of(shows: list[Show], at: datetime) -> dict[int, Short]:
+    """Return what shows lack, by show key; constant queries."""
+    progress = pulls_progress(shows, day=today(at))
+    left = {pk: unmet(keys, progress[pk]) for pk, keys in shortages_of(shows).items()}
+    types = GearType.objects.in_bulk({key[0] for keys in left.values() for key, worst in keys.items() if worst.short})
+    found: dict[int, Short] = {}
+    for show in shows:
+        lacks = [worst for worst in left.get(show.pk, {}).values() if worst.short]
+        if lacks:
+            worst = max(lacks, key=lambda w: w.short)
+            name = " ".join(p for p in (types[worst.key[0]].name, metres(worst.key[1])) if p)
+            why = f"{worst.why[0].upper()}{worst.why[1:]}."
+            found[show.pk] = Short(lacking=worst.short, name=name, wanted=worst.wanted, why=why, more=len(lacks) - 1)
+    return found
 
 
 def short(request: HttpRequest, at: datetime) -> Iterable[Need]:
     """Name what a coming show lacks after what other shows hold."""
     shows = coming_shows(at)
-    progress = pulls_progress(shows, day=today(at))
-    left = {pk: unmet(keys, progress[pk]) for pk, keys in shortages_of(shows).items()}
-    types = GearType.objects.in_bulk({key[0] for keys in left.values() for key, worst in keys.items() if worst.short})
+    lacking = shorts_of(shows, at)
     for show in shows:
-        lacks = [worst for worst in left.get(show.pk, {}).values() if worst.short]
-        if not lacks:
+        if (lacks := lacking.get(show.pk)) is None:
             continue
-        worst = max(lacks, key=lambda w: w.short)
-        name = " ".join(p for p in (types[worst.key[0]].name, metres(worst.key[1])) if p)
-        rest = f" {len(lacks) - 1} more of its lines are short too." if len(lacks) > 1 else ""
+        rest = f" {lacks.more} more of its lines are short too." if lacks.more else ""
         yield Need(
             key=f"short:{show.pk}",
-            name=f"Short {worst.short} {name}",
+            name=f"Short {lacks.lacking} {lacks.name}",
             code=show.name,
             url=show.get_absolute_url() + "#short",
-            fact=f"{show.name} wants {worst.wanted}.",
-            why=f"{worst.why[0].upper()}{worst.why[1:]}.{rest}",
+            fact=f"{show.name} wants {lacks.wanted}.",
+            why=f"{lacks.why}{rest}",
             by=show.load_in,
             mark="question",
             group="short",
         )
 
 
+def suspect_rows(shows: QuerySet[Show] | list[Show]) -> QuerySet[PullRow]:
+    """Return the rows of pull lists that ask by name for what is suspect, the soonest show first."""
+    named = PullRow.objects.filter(item__suspect_since__isnull=False, item__retired_on=None, show__in=shows)
+    return named.select_related("item__type", "show").order_by("show__load_in", "rank")
+
+
 def suspect_on_list(request: HttpRequest, at: datetime) -> Iterable[Need]:
     """Name the suspect things a coming show asks for by name."""
-    rows = (
-        PullRow.objects.filter(
-            item__suspect_since__isnull=False,
-            item__retired_on=None,
-            show__in=Show.objects.coming_at(at).filter(load_in__lte=at + COMING),
-        )
-        .select_related("item__type", "show")
-        .order_by("show__load_in", "rank")
-    )
-    for row in rows[:FEW]:
+    for row in suspect_rows(Show.objects.coming_at(at).filter(load_in__lte=at + COMING))[:FEW]:
         assert row.item is not None  # noqa: S101 (the filter asks for an item)
         on = f" for line {row.line}" if row.line else ""
         yield Need(
