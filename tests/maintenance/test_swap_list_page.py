@@ -275,6 +275,8 @@ def test_where_alkaline_does_not_last_one_tap_fits_the_lithium_that_is_advised(a
     assert "Fit the usual instead" in said and "20 left" in said.split('value="usual"')[1].split("</button>")[0]
     carry = {one.key: one for one in listed(show.pk, now()).found.carry}
     assert set(carry) == {"FR6"} and (carry["FR6"].total, carry["FR6"].buy) == (2, 0)
+    printed = words(as_hand.get(f"/cells/swaps/{show.pk}/print/"))
+    assert ": fit 2 × AA lithium (FR6)" in printed and "line check " in printed
     do(as_hand, show, hand_held, "swap")
     assert Swap.objects.get(show=show.pk).lot == lithium and (lot_left(lithium), lot_left(alkaline)) == (4, 20)
 
