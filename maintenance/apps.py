@@ -71,3 +71,8 @@ class MaintenanceConfig(AppConfig):
         from maintenance.running_figures import figures
 
         FIGURES.add("maintenance", figures)
+
+        from company.registries import FIGURES
+        from maintenance.running_figures import figures
+
+        FIGURES.add("maintenance", figures)

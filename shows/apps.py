@@ -83,3 +83,8 @@ class ShowsConfig(AppConfig):
         from shows.running_figures import figures
 
         FIGURES.add("shows", figures)
+
+        from company.registries import FIGURES
+        from shows.running_figures import figures
+
+        FIGURES.add("shows", figures)

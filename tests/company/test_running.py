@@ -71,6 +71,8 @@ def test_figures_of_requests_by_name_and_of_the_record(company, as_owner):
     assert figure(text, line) == was + 1
     assert "987654" not in text, "never a raw path"
     assert figure(text, 'knowngood_jobs{state="queued"}') == 1
+    assert figure(text, "knowngood_scans_total") == 0 and figure(text, "knowngood_alerts_open") == 0
+    assert figure(text, 'knowngood_deliveries{state="aside"}') == figure(text, 'knowngood_deliveries{state="waiting"}') == 0
     assert 38 <= figure(text, 'knowngood_pulse_age_seconds{of="worker"}') <= 60
     assert 'knowngood_request_seconds_bucket{le="0.1",method="GET",route="job"}' in text
 
