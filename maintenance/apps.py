@@ -71,8 +71,3 @@ class MaintenanceConfig(AppConfig):
         from maintenance.running_figures import figures
 
         FIGURES.add("maintenance", figures)
-
-        from company.registries import FIGURES
-        from maintenance.running_figures import figures
-
-        FIGURES.add("maintenance", figures)

@@ -83,8 +83,3 @@ class ShowsConfig(AppConfig):
         from shows.running_figures import figures
 
         FIGURES.add("shows", figures)
-
-        from company.registries import FIGURES
-        from shows.running_figures import figures
-
-        FIGURES.add("shows", figures)
