@@ -21,7 +21,7 @@ from inventory.models import CountMove, GearType, LabelRun, Stray
 from inventory.services.cases import placement_record
 from inventory.services.counted import count_out
 from maintenance.calc.bench import Depth, Procedure
-from maintenance.models import BenchSettings, Repair, Sitting, Wiring
+from maintenance.models import BenchSettings, CellMove, Repair, Sitting, Wiring
 from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import fault_open
 from shows.models import Contradiction, Rig, RigRow
@@ -312,7 +312,7 @@ POSTS: dict[str, dict[str, Any]] = {
     "cells/stock/add/": {"type": "{cell}", "count": "12"},
     "cells/stock/<int:pk>/count/": {"count": "7"},
     "cells/stock/<int:pk>/out/": {"count": "1", "to": "recycle"},
-    "cells/stock/<int:pk>/undo/": {},
+    "cells/stock/<int:pk>/undo/": {"uid": "0c0ffee0-0000-4000-8000-000000000001"},
     "cells/plans/<int:pk>/": {
         "load": "current",
         "draw": "4.1",
@@ -405,6 +405,8 @@ class World:
         self.repair = Repair.objects.create(uid=uuid.uuid4(), item=self.item, done_at=at, person=owner, did="soldered")
         self.box, self.lot = make_box(name="Z"), make_lot(24)
         fit_cells(self.box, at=at - timedelta(days=2), lot=self.lot)
+        counted = uuid.UUID("0c0ffee0-0000-4000-8000-000000000001")
+        CellMove.objects.create(uid=counted, lot=self.lot, delta=-1, why=CellMove.Why.COUNTED, at=at, person=self.people[HAND])
         self.contradiction = Contradiction.objects.create(
             item=self.item, scan_uid=uuid.uuid4(), kind="elsewhere", said="Two said otherwise.", happened_at=at, show=self.show
         )
