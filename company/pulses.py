@@ -123,6 +123,7 @@ class _Writer:
 
     def __init__(self, name: str) -> None:
         self.name = name
+        self.kept_from = False
         self.last_s: float | None = None  # of the clock that runs on in sleep: the first task after waking writes
 
     def write(self) -> None:
@@ -133,9 +134,11 @@ class _Writer:
         try:
             self.put(beats)
         except DatabaseError as error:
-            log.warning("The %s could not say that it is alive: %s", self.name, one_line(error))
+            if not self.kept_from:  # once, however long it lasts
+                log.warning("The %s could not say that it is alive: %s", self.name, one_line(error))
+            self.kept_from = True
         else:
-            self.last_s = beats.since_boot_s
+            self.last_s, self.kept_from = beats.since_boot_s, False
 
     def put(self, beats: Beats) -> None:
         pulse_write(name=self.name, at=now(), beats=beats)
