@@ -25,7 +25,7 @@ from tests.e2e.test_main_job import sign_in
 ROOT = Path(__file__).resolve().parents[2]
 WORKER = ("-m", "celery", "--quiet", "-A", "config", "worker", "-c", "1", "--loglevel", "INFO", "--without-gossip")
 
-# one technician to be mailed, one show that has loaded in, one thing to scan, labels that take a while to draw
+# one technician, one show that has loaded in, one thing to scan, labels that take a while to draw
 COMPANY = """
 import django; django.setup()
 from datetime import timedelta
@@ -47,14 +47,13 @@ print(show.pk, item.code, item.type.pk)
 class Real:
     """A database, a broker and processes of its own."""
 
-    def __init__(self, var: Path, database: str, broker: str, smtp_port: int) -> None:
+    def __init__(self, var: Path, database: str, broker: str) -> None:
         self.var, self.port, self.database = var, free_port(), database
         self.env = os.environ | {
             "VAR_DIR": str(var), "DATABASE_URL": database, "CELERY_BROKER_URL": broker,
             "DJANGO_SETTINGS_MODULE": "config.settings",
             "HOST": "127.0.0.1", "PORT": str(self.port), "WEB_WORKERS": "2", "LOG_FORMAT": "json", "LOG_LEVEL": "info",
             "SITE_ADDRESS": f"http://127.0.0.1:{self.port}",
-            "SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(smtp_port), "SMTP_SECURITY": "none", "MAIL_FROM": "gear@example.org",
         }  # fmt: skip
         self.running: dict[str, subprocess.Popen] = {}
 
@@ -108,21 +107,15 @@ def real(tmp_path):
         if os.environ.get("KG_REQUIRE_REAL") == "1":
             pytest.fail("KG_REQUIRE_REAL=1 needs DATABASE_URL and CELERY_BROKER_URL.")
         pytest.skip("DATABASE_URL and CELERY_BROKER_URL name no PostgreSQL and Redis.")
-    from tests.maintenance.mail_sink import MailSink
-
     name = f"kg_real_{os.getpid()}"
     with psycopg.connect(database, autocommit=True) as db:
         db.execute(f"CREATE DATABASE {name}")
     redis.Redis.from_url(broker).flushdb()
-    sink = MailSink()
-    sink.start()
-    one = Real(tmp_path, urlsplit(database)._replace(path=f"/{name}").geturl(), broker, sink.port)
-    one.sink = sink
+    one = Real(tmp_path, urlsplit(database)._replace(path=f"/{name}").geturl(), broker)
     try:
         yield one
     finally:
         one.close()
-        sink.stop()
         redis.Redis.from_url(broker).flushdb()
         with psycopg.connect(database, autocommit=True) as db:
             db.execute(f"DROP DATABASE {name} WITH (FORCE)")

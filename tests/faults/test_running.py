@@ -52,7 +52,9 @@ class Shop:
 
     def job(self, times: int = 1) -> None:
         script = "from company.jobs import job_start; from company.clock import now\n"
-        self.python(script + f"for n in range({times}): job_start(kind='retest dates', title='x', given={{}}, person=None, at=now())")
+        self.python(
+            script + f"for n in range({times}): job_start(kind='retest dates', title='x', given={{}}, person=None, at=now())"
+        )
 
     def jobs(self) -> list[tuple[str, int]]:
         with closing(sqlite3.connect(self.var / "knowngood.sqlite3", timeout=20)) as db:
