@@ -102,6 +102,7 @@ class AlertRule:
     digest: bool = True  # False: told by itself, at once
     terms: RuleTerms = field(default_factory=lambda: RuleTerms(lead=timedelta()))
     lead_means: str | None = None
+    page: str = ""  # the name of the page where many of them are seen to at once
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,11 +117,15 @@ class StatusLine:
 
 @dataclass(frozen=True, kw_only=True)
 class TopLine:
-    """Something said at the top of every page: a sentence with a link; `count` is drawn as a figure after the words."""
+    """Something said at the top of every page: a word or a sentence with a link; `count` is drawn as a figure after it.
+
+    `new`: something of it was not seen yet. `alarm`: it stands as a strip of its own above the page.
+    """
 
     says: str
     url: str
     count: int | None = None
+    new: bool = False
     alarm: bool = False
 
 

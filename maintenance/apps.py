@@ -71,3 +71,9 @@ class MaintenanceConfig(AppConfig):
         from maintenance.running_figures import figures
 
         FIGURES.add("maintenance", figures)
+
+        from company.registries import STATUS, TOP
+        from maintenance import alert_inbox
+
+        TOP.add("alerts", alert_inbox.alerts_top, rank=20)
+        STATUS.add("alert rules", alert_inbox.status_lines, rank=40)

@@ -21,7 +21,7 @@ from inventory.models import CountMove, GearType, LabelRun, Stray
 from inventory.services.cases import placement_record
 from inventory.services.counted import count_out
 from maintenance.calc.bench import Depth, Procedure
-from maintenance.models import BenchSettings, CellMove, Repair, Sitting, Wiring
+from maintenance.models import Alert, BenchSettings, CellMove, Repair, Sitting, Wiring
 from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import fault_open
 from shows.models import Contradiction, Rig, RigRow
@@ -237,6 +237,11 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "shows/<int:pk>/print/": (HAND, HAND),
     "shows/<int:pk>/load-out/": (HAND, HAND),
     "^shows/(?P<pk>[0-9]{1,15})/ticked/(?P<way>out|truck|back)/$": (TECHNICIAN, TECHNICIAN),
+    "alerts/": (HAND, NOBODY),
+    "alerts/rules/": (TECHNICIAN, NOBODY),
+    "alerts/rules/<slug:key>/": (OWNER, OWNER),
+    "alerts/<int:pk>/": (HAND, NOBODY),
+    "alerts/<int:pk>/do/": (NOBODY, HAND),
     "missing/": (HAND, HAND),
     "missing/print/": (HAND, HAND),
     "missing/<str:code>/": (NOBODY, TECHNICIAN),
@@ -339,6 +344,8 @@ POSTS: dict[str, dict[str, Any]] = {
     "shows/<int:pk>/pull/rig/": {"rig": "rig:{rig}"},
     "shows/<int:pk>/pull/<int:row_pk>/": {"do": "remove"},
     "missing/<str:code>/": {"do": "missing"},
+    "alerts/<int:pk>/do/": {"what": "seen-to"},
+    "alerts/rules/<slug:key>/": {"how": "digest", "role": "hand"},
     "venues/add/": {"name": "Odd hall"},
     "venues/<int:pk>/remark/": {"words": "a low door"},
     "rigs/add/": {"name": "Odd rig"},
@@ -407,6 +414,9 @@ class World:
         fit_cells(self.box, at=at - timedelta(days=2), lot=self.lot)
         counted = uuid.UUID("0c0ffee0-0000-4000-8000-000000000001")
         CellMove.objects.create(uid=counted, lot=self.lot, delta=-1, why=CellMove.Why.COUNTED, at=at, person=self.people[HAND])
+        self.alert = Alert.objects.create(
+            rule="not-home", subject="show:1", occasion="show:1", title="Odd", says="Odd.", url="/", role=HAND, raised_at=at
+        )
         self.contradiction = Contradiction.objects.create(
             item=self.item, scan_uid=uuid.uuid4(), kind="elsewhere", said="Two said otherwise.", happened_at=at, show=self.show
         )
@@ -437,6 +447,7 @@ class World:
             "strays/": self.stray,
             "places/": self.place,
             "contradictions/": self.contradiction,
+            "alerts/": self.alert,
             "shows/": self.show,
             "venues/": self.venue,
             "rigs/": self.rig,
@@ -453,6 +464,8 @@ class World:
             has["code"] = self.case.code
         if address.startswith("a/<str:code>/cells/"):
             has["code"] = self.box.code
+        if address.startswith("alerts/rules/"):
+            has["key"] = "not-home"
         if address.startswith("cells/types/"):
             has["key"] = self.lot.type.key
         if address.startswith("bench/repairs/"):

@@ -169,7 +169,6 @@ class Migration(migrations.Migration):
                 ('digest_at', models.TimeField(blank=True, default=datetime.time(8, 0), help_text='Empty: no digest.', null=True)),
                 ('quiet_from', models.TimeField(blank=True, default=datetime.time(22, 0), null=True)),
                 ('quiet_until', models.TimeField(blank=True, default=datetime.time(7, 0), null=True)),
-                ('seen_at', models.DateTimeField(blank=True, help_text='When they last looked at the inbox.', null=True)),
                 ('calendar_digest', models.CharField(blank=True, max_length=64, null=True, unique=True)),
                 ('calendar_made_at', models.DateTimeField(blank=True, null=True)),
                 ('calendar_read_at', models.DateTimeField(blank=True, null=True)),

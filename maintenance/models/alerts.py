@@ -123,7 +123,6 @@ class Telling(models.Model):
     digest_at = models.TimeField(null=True, blank=True, default=time(8, 0), help_text="Empty: no digest.")
     quiet_from = models.TimeField(null=True, blank=True, default=time(22, 0))
     quiet_until = models.TimeField(null=True, blank=True, default=time(7, 0))
-    seen_at = models.DateTimeField(null=True, blank=True, help_text="When they last looked at the inbox.")
     calendar_digest = models.CharField(max_length=64, null=True, blank=True, unique=True)
     calendar_made_at = models.DateTimeField(null=True, blank=True)
     calendar_read_at = models.DateTimeField(null=True, blank=True)

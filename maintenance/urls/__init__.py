@@ -9,4 +9,5 @@ urlpatterns = [
     path("", include("maintenance.urls.record")),
     path("", include("maintenance.urls.swaps")),
     path("", include("maintenance.urls.cells")),
+    path("", include("maintenance.urls.alerts")),
 ]
