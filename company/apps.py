@@ -5,15 +5,19 @@ class CompanyConfig(AppConfig):
     name = "company"
 
     def ready(self) -> None:
+        from company.backups import JOB_KIND, backup_job
+        from company.backups import status_lines as backup_lines
         from company.changelog import track
         from company.models import Company, Person
-        from company.registries import FIGURES, NAV, SEARCH, STATUS, TOP, NavEntry
+        from company.registries import FIGURES, JOBS, NAV, SEARCH, STATUS, TOP, NavEntry
         from company.running import figures, status_lines, worker_top
         from company.search import people_found
 
         NAV.add("shop", lambda: NavEntry(name="Shop", url_name="shop", section="Shop"), rank=90)
         TOP.add("worker", worker_top, rank=10)
         STATUS.add("running", status_lines, rank=10)
+        STATUS.add("backup", backup_lines, rank=40)
+        JOBS.add(JOB_KIND, backup_job)
         FIGURES.add("running", figures, rank=10)
         SEARCH.add("people", people_found, rank=80)
 

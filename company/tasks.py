@@ -31,3 +31,11 @@ def tidy() -> None:
     jobs_forget(at=at)
     absences_forget(at=at)
     call_command("clearsessions")
+
+
+@shared_task
+def backup_due() -> None:
+    """Asked often, done once a day: a laptop is on when it is on."""
+    from company.backups import nightly_start
+
+    nightly_start(at=now())

@@ -161,6 +161,7 @@ WHITENOISE_AUTOREFRESH = DEBUG or TESTING  # else every test client would read a
 if not TESTING:
     STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 MEDIA_ROOT = VAR_DIR / "media"
+BACKUP_DIR = Path(env.text("BACKUP_DIR") or VAR_DIR / "backups")
 MEDIA_URL = ""  # photos are behind sign-in: inventory.views serves them
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
@@ -239,10 +240,12 @@ CELERY_BEAT_SCHEDULE = {
     # expires: a machine that slept wakes to one tick, not to a thousand
     "tick": {"task": "company.tasks.tick", "schedule": 30.0, "options": {"expires": 30}},
     "tidy": {"task": "company.tasks.tidy", "schedule": 60.0 * 60 * 24, "options": {"expires": 60 * 60 * 24}},
+    "backup": {"task": "company.tasks.backup_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
     "small pictures": {"task": "inventory.tasks.thumbnails_due", "schedule": 60.0 * 60, "options": {"expires": 60 * 60}},
     # asked often, done once a day: a laptop is on when it is on
     "test-by dates": {"task": "maintenance.tasks.dates_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
     "cells": {"task": "maintenance.tasks.cells_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
+    "calendars": {"task": "shows.tasks.calendars_due", "schedule": 60.0 * 60, "options": {"expires": 60 * 60}},
 }
 
 DJANGO_TABLES2_TEMPLATE = "_table.html"

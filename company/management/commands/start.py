@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
 from company.calc.roles import Role
+from company.in_use import hold
 from company.models import Company, Person
 from company.net import is_loopback
 from company.supervisor import Child, Supervisor, port_taken, python
@@ -30,6 +31,7 @@ class Command(BaseCommand):
         host, port = settings.HOST, settings.PORT
         if taken := port_taken(host, port):
             raise CommandError(taken)
+        hold()
         call_command("make_ready", demo=options["demo"], stdout=self.stdout)
         company = Company.current()
         if company.is_demo and not is_loopback(host):

@@ -1,0 +1,267 @@
+"""Backups while the program runs: one dated file with every row and all media, by night or when asked."""
+
+import os
+import re
+import sqlite3
+import tomllib
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import psycopg
+from django.conf import settings
+from django.db import DatabaseError, connection, transaction
+from django.db.migrations.loader import MigrationLoader
+
+from company.backup_file import (
+    BackupError,
+    Manifest,
+    Writer,
+    alone,
+    blocks_of,
+    disk_words,
+    manifest_read,
+    opened,
+    settled,
+    verify,
+)
+from company.backup_rows import LEFT_OUT, another, columns, rows_read, tables
+from company.calc.rotation import kept
+from company.clock import now
+from company.jobs import JobError, job_progress, job_result, job_start
+from company.models import Company, Job, Person
+from company.registries import StatusLine
+from company.running import ago_words
+
+JOB_KIND = "backup"
+NIGHTLY, BY_HAND = "Nightly backup", "Backup"
+NIGHT = timedelta(hours=2)  # of the company's clock
+AGAIN = timedelta(hours=1)  # after one that failed
+NAME = re.compile(r"knowngood-(\d{8}-\d{6})\.zip")
+LATE = timedelta(days=2)
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Backup:
+    """One good file in the folder."""
+
+    path: Path
+    made_at: datetime
+    size: int
+
+    @property
+    def name(self) -> str:
+        return self.path.name
+
+
+def folder() -> Path:
+    """Return where backups lie; made when first asked for."""
+    found = Path(settings.BACKUP_DIR)
+    found.mkdir(parents=True, exist_ok=True)
+    return found
+
+
+def version() -> str:
+    return str(tomllib.loads((settings.BASE_DIR / "pyproject.toml").read_text())["project"]["version"])
+
+
+def backup_make(*, at: datetime, to: Path | None = None, with_secrets: bool = False, progress: Progress | None = None) -> Path:
+    """Write one backup and read it back; on any failure nothing is left and a BackupError says why in one sentence."""
+    say = progress or (lambda done, total, said: None)
+    into = to
+    try:
+        into = to or folder()
+        into.mkdir(parents=True, exist_ok=True)
+        final = into / f"knowngood-{at.astimezone(UTC):%Y%m%d-%H%M%S}.zip"
+        if final.exists():
+            raise BackupError(f"{final.name} is there already. Wait a second and try again.")
+        with alone(into):
+            part = final.with_name(final.name + ".part")
+            try:
+                _write(part, at=at, with_secrets=with_secrets, say=say)
+                say(0, 0, "Reading back what was written.")
+                verify(part)
+                settled(part)
+                os.replace(part, final)
+                settled(final)
+            finally:
+                for left in into.glob(final.name + ".part*"):
+                    left.unlink(missing_ok=True)
+    except (OSError, DatabaseError, sqlite3.Error) as error:
+        raise BackupError(disk_words(error, Path(into or settings.BACKUP_DIR))) from error
+    return final
+
+
+def _write(part: Path, *, at: datetime, with_secrets: bool, say: Progress) -> None:
+    with _frozen(part) as alias:
+        out = Writer(part)
+        os.chmod(part, 0o600)
+        try:
+            found = tables()
+            counts: dict[str, int] = {}
+            for number, (table, model) in enumerate(found.items()):
+                say(number, len(found), f"{number} of {len(found)} tables written.")
+                left_out = table in LEFT_OUT and not with_secrets
+                counts[table] = out.add(f"rows/{table}.jsonl", iter(()) if left_out else rows_read(model, alias))
+            say(len(found), len(found), "Every table is written; now the pictures and files.")
+            for path, name in _media():
+                try:
+                    file = path.open("rb")
+                except FileNotFoundError:  # taken away since: its row goes or went with it
+                    continue
+                with file:
+                    out.add(f"media/{name}", blocks_of(file), packed=False)
+            if with_secrets:
+                out.add("secrets/secret_key", [settings.SECRET_KEY.encode()])
+            out.close(
+                {
+                    "version": version(),
+                    "made_at": at.isoformat(),
+                    "database": connection.vendor,
+                    "migrations": applied(alias),
+                    "rows": counts,
+                    "columns": {table: [f.column for f in columns(model)] for table, model in found.items()},
+                    "secrets": with_secrets,
+                }
+            )
+        except BaseException:
+            out.drop()
+            raise
+
+
+@contextmanager
+def _frozen(part: Path) -> Iterator[str]:
+    """Open the whole record as it is at one instant, without keeping anybody from writing.
+
+    SQLite: VACUUM INTO a file beside, in one step (a stepped copy starts anew at every write), checked whole. PostgreSQL: one
+    repeatable-read, read-only transaction; rows go out in our own form, as that needs no dump program of the server's version
+    on this machine and can be read into either database.
+    """
+    given = dict(connection.settings_dict)
+    if connection.vendor == "sqlite":
+        copy = part.with_name(part.name + ".sqlite3")
+        source = sqlite3.connect(str(given["NAME"]), timeout=20, isolation_level=None)
+        try:
+            source.execute("VACUUM INTO ?", [str(copy)])
+        finally:
+            source.close()
+        os.chmod(copy, 0o600)
+        checked = sqlite3.connect(copy)
+        try:
+            said = checked.execute("PRAGMA integrity_check").fetchone()[0]
+        finally:
+            checked.close()
+        if said != "ok":
+            raise BackupError(f"The database is damaged: {said}. Nothing was kept; restore the last good backup.")
+        with another({**given, "NAME": str(copy), "OPTIONS": {"timeout": 20}}) as alias:
+            yield alias
+        return
+    options = {**given.get("OPTIONS", {}), "isolation_level": psycopg.IsolationLevel.REPEATABLE_READ}
+    with another({**given, "CONN_MAX_AGE": 0, "OPTIONS": options}) as alias, transaction.atomic(using=alias):
+        from django.db import connections
+
+        with connections[alias].cursor() as cursor:
+            cursor.execute("SET TRANSACTION READ ONLY")
+        yield alias
+
+
+def applied(alias: str) -> list[str]:
+    """Return the migrations a database stands at, which must be all of this program's."""
+    from django.db import connections
+
+    loader = MigrationLoader(connections[alias])
+    if set(loader.disk_migrations) - set(loader.applied_migrations):
+        raise BackupError("The database is older than the program. Run manage.py make_ready first.")
+    return sorted(f"{app}.{name}" for app, name in loader.applied_migrations if (app, name) in loader.disk_migrations)
+
+
+def _media() -> Iterable[tuple[Path, str]]:
+    root = Path(settings.MEDIA_ROOT)
+    for base, folders, files in os.walk(root):
+        folders.sort()
+        for file in sorted(files):
+            path = Path(base) / file
+            if path.is_file() and not path.is_symlink():
+                yield path, path.relative_to(root).as_posix()
+
+
+def backups_listed() -> list[Backup]:
+    """Return the good files of the folder, newest first: those with a manifest that is the one they were closed with."""
+    found = []
+    for path in Path(settings.BACKUP_DIR).glob("knowngood-*.zip"):
+        if NAME.fullmatch(path.name) and (told := _told(path)):
+            found.append(Backup(path=path, made_at=told.made_at, size=path.stat().st_size))
+    return sorted(found, key=lambda b: b.made_at, reverse=True)
+
+
+def _told(path: Path) -> Manifest | None:
+    try:
+        with opened(path) as found:
+            return manifest_read(found, path.name)
+    except (BackupError, OSError, KeyError, ValueError):
+        return None
+
+
+def last_backup(at: datetime) -> datetime | None:
+    """Return when the newest good backup was made; reads the folder, never the database."""
+    return next((b.made_at for b in backups_listed() if b.made_at <= at), None)
+
+
+def backup_named(name: str) -> Backup | None:
+    """Return the backup of a name, which can name nothing outside the folder."""
+    return next((b for b in backups_listed() if b.name == name), None) if NAME.fullmatch(name) else None
+
+
+def backups_rotate() -> list[str]:
+    """Delete what 14 days, 8 weeks and 12 months no longer keep; return the names. Damaged files are nobody's to delete."""
+    found = backups_listed()
+    keep, gone = kept(b.made_at for b in found), []
+    for backup in found:
+        if backup.made_at not in keep:
+            backup.path.unlink(missing_ok=True)
+            gone.append(backup.name)
+    return gone
+
+
+def backup_job(job: Job) -> None:
+    """Make a backup as a job: progress on its page, then the rotation."""
+
+    def say(done: int, total: int, said: str) -> None:
+        job_progress(job=job, done=done, total=total or None, said=said)
+
+    try:
+        made = backup_make(at=now(), progress=say)
+    except BackupError as error:
+        raise JobError(str(error)) from error
+    gone = backups_rotate()
+    job_result(job=job, result={"name": made.name, "bytes": made.stat().st_size, "rotated": gone})
+    job_progress(job=job, done=job.total, total=job.total, said=f"{made.name} is written and was read back whole.")
+
+
+def backup_start(*, at: datetime, person: Person | None, title: str = BY_HAND) -> Job:
+    """Start a backup, or return the one under way."""
+    under_way = Job.objects.filter(kind=JOB_KIND, state__in=[Job.State.QUEUED, Job.State.RUNNING]).first()
+    return under_way or job_start(kind=JOB_KIND, title=title, given={}, person=person, at=at)
+
+
+def nightly_start(*, at: datetime) -> Job | None:
+    """Start the day's backup once a day from 2 in the morning on, whenever the machine is on; after a failure an hour later."""
+    zone = Company.current().zone
+    day = (at.astimezone(zone) - NIGHT).date()
+    since = datetime(day.year, day.month, day.day, tzinfo=zone) + NIGHT
+    tried = Job.objects.filter(kind=JOB_KIND, title=NIGHTLY, made_at__gte=since)
+    if tried.exclude(state=Job.State.FAILED).exists() or tried.filter(made_at__gt=at - AGAIN).exists():
+        return None
+    return backup_start(at=at, person=None, title=NIGHTLY)
+
+
+def status_lines(at: datetime) -> Iterable[StatusLine]:
+    """Say when the last good backup was made."""
+    last = last_backup(at)
+    if last is None:
+        yield StatusLine(name="Backup", says="There is none yet. One is made every night while the program runs.", well=False)
+        return
+    yield StatusLine(name="Backup", says=f"The last good one was made {ago_words(at - last)}.", well=at - last < LATE)
