@@ -242,6 +242,12 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "alerts/rules/<slug:key>/": (OWNER, OWNER),
     "alerts/<int:pk>/": (HAND, NOBODY),
     "alerts/<int:pk>/do/": (NOBODY, HAND),
+    "calendar/<str:secret>.ics": (STRANGER, NOBODY),
+    "me/calendar/": (HAND, NOBODY),
+    "me/calendar/make/": (NOBODY, HAND),
+    "me/calendar/withdraw/": (NOBODY, HAND),
+    "me/calendar/mail/": (NOBODY, HAND),
+    "me/calendar/file/": (HAND, NOBODY),
     "missing/": (HAND, HAND),
     "missing/print/": (HAND, HAND),
     "missing/<str:code>/": (NOBODY, TECHNICIAN),
@@ -354,7 +360,12 @@ POSTS: dict[str, dict[str, Any]] = {
 }
 
 # addresses that answer 404 in this shop: no photo was taken, no file made, no import ran
-EMPTY_HANDED = {"a/<str:code>/photo/", "jobs/<int:job_id>/file/", "import/job/<int:job_id>/"}
+EMPTY_HANDED = {
+    "a/<str:code>/photo/",
+    "calendar/<str:secret>.ics",
+    "jobs/<int:job_id>/file/",
+    "import/job/<int:job_id>/",
+}
 
 
 def addresses(patterns: Any = None, before: str = "") -> Iterator[str]:
@@ -430,6 +441,7 @@ class World:
             "code": self.item.code,
             "uid": self.move.uid,
             "token": "a" * 32,
+            "secret": "a" * 43,
             "key": self.wiring.key,
             "what": "gear",
             "form": "csv",

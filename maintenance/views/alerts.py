@@ -1,5 +1,6 @@
 """The inbox of alerts, one alert, and the rules."""
 
+from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from django.contrib import messages
@@ -15,11 +16,23 @@ from company.registries import ALERT_RULES, AlertRule
 from company.templatetags.tape import moment
 from company.views.sign import safe_next
 from maintenance.alert_inbox import alerts_for, inbox_of, inbox_seen, may_see
-from maintenance.alert_terms import rule_put_back, rule_set, rules_now
+from maintenance.alert_terms import Effective, rule_put_back, rule_set, rules_now
 from maintenance.calc.alert_spans import span_words
 from maintenance.forms_alerts import DIGEST, RuleForm, SnoozeForm
 from maintenance.models import Alert, RuleRun
 from maintenance.services.alerts import alert_close, alert_hand, alert_hand_back, alert_open, alert_snooze, alert_wake
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Row:
+    """One rule as the page lists it."""
+
+    rule: AlertRule
+    now: Effective
+    run: RuleRun | None
+    lead: str
+    stages: str
+
 
 LONGEST = 80
 MORNING = time(8, 0)
@@ -98,18 +111,18 @@ def rules(request: HttpRequest) -> HttpResponse:
     """List every rule: what it speaks up about, how, to whom, how early, and how it last ran."""
     runs = {run.rule: run for run in RuleRun.objects.all()}
     rows = [
-        {
-            "rule": effective.rule,
-            "now": effective,
-            "run": runs.get(key),
-            "lead": span_words(effective.terms.lead),
-            "stages": ", ".join(span_words(stage) for stage in effective.terms.stages),
-        }
+        _Row(
+            rule=effective.rule,
+            now=effective,
+            run=runs.get(key),
+            lead=span_words(effective.terms.lead),
+            stages=", ".join(span_words(stage) for stage in effective.terms.stages),
+        )
         for key, effective in rules_now().items()
     ]
-    at_once = [row for row in rows if row["now"].on and not row["now"].digest]
-    digest = [row for row in rows if row["now"].on and row["now"].digest]
-    off = [row for row in rows if not row["now"].on]
+    at_once = [row for row in rows if row.now.on and not row.now.digest]
+    digest = [row for row in rows if row.now.on and row.now.digest]
+    off = [row for row in rows if not row.now.on]
     context = {"parts": [("by themselves, at once", at_once), ("in the daily digest", digest), ("switched off", off)]}
     return render(request, "maintenance/alerts/rules.html", context | {"section": "Alerts"})
 

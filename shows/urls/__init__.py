@@ -6,4 +6,5 @@ urlpatterns = [
     path("", include("shows.urls.shows")),
     path("", include("shows.urls.dock")),
     path("", include("shows.urls.custody")),
+    path("", include("shows.urls.calendars")),
 ]
