@@ -1,6 +1,7 @@
 """How the program itself is: lines of the status page, figures, and what stands on every page when the worker is silent."""
 
 import os
+import shutil
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -17,6 +18,7 @@ from company.pulses import CLOCK, SILENT_S, WATCH, WORKER, one_line
 from company.registries import Figure, StatusLine, TopLine
 
 FRESH = timedelta(seconds=SILENT_S)
+LITTLE_ROOM = 1_000_000_000
 LONG_QUEUE = timedelta(minutes=10)
 _applied = False
 
@@ -42,6 +44,8 @@ def status_lines(at: datetime) -> Iterable[StatusLine]:
     yield _pulse_line("Clock", clock, at, well=clock is not None and at - clock.at < FRESH, does="wakes the worker")
     yield broker_line()
     yield jobs_line(at)
+    yield disk_line()
+    yield database_line()
 
 
 def _pulse_line(name: str, pulse: Pulse | None, at: datetime, *, well: bool, does: str) -> StatusLine:
@@ -179,3 +183,31 @@ def _said(request: HttpRequest, at: datetime) -> str:
     company = getattr(request, "company", None)
     there = at.astimezone(company.zone) if company is not None else at
     return f"{there:%a} {there.day} {there:%b}, {there:%H:%M}"
+
+
+def disk_line() -> StatusLine:
+    """Say how much room is left where the record lies."""
+    try:
+        free = shutil.disk_usage(settings.VAR_DIR).free
+    except OSError as error:
+        return StatusLine(name="Disk", says=f"Its room cannot be told: {one_line(error)}", well=None)
+    gigabytes = free / 1e9
+    said = f"{gigabytes:.0f} GB free." if gigabytes >= 10 else f"{gigabytes:.1f} GB free."
+    if free < LITTLE_ROOM:
+        said += " That is little: a backup or a photo may find no room. Nothing is half-written when it happens."
+    return StatusLine(name="Disk", says=said, well=free >= LITTLE_ROOM)
+
+
+def database_line() -> StatusLine:
+    """Say which database holds the record, and how large it is where that is quickly told."""
+    if connection.vendor == "sqlite":
+        size = Path(str(connection.settings_dict["NAME"])).stat().st_size if _on_disk() else 0
+        return StatusLine(name="Database", says=f"SQLite, {size / 1e6:.0f} MB, with its own checks on.", well=True)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_database_size(current_database())")
+        size = cursor.fetchone()[0]
+    return StatusLine(name="Database", says=f"PostgreSQL, {size / 1e6:.0f} MB.", well=True)
+
+
+def _on_disk() -> bool:
+    return Path(str(connection.settings_dict["NAME"])).is_file()

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from company.views import changelog, health, jobs, me, people, settings, shop, sign
+from company.views import changelog, health, jobs, me, people, settings, shop, sign, status
 
 urlpatterns = [
     path("sign-in/", sign.sign_in, name="sign-in"),
@@ -24,6 +24,9 @@ urlpatterns = [
     path("settings/country/", settings.country, name="country"),
     path("welcome/", settings.welcome, name="welcome"),
     path("change-log/", changelog.change_log, name="change-log"),
+    path("status/", status.status, name="status"),
+    path("status/backup/", status.backup, name="backup-now"),
+    path("status/backups/<str:name>/", status.backup_file, name="backup-file"),
     path("jobs/", jobs.jobs, name="jobs"),
     path("jobs/<int:job_id>/", jobs.job, name="job"),
     path("jobs/<int:job_id>/file/", jobs.job_file, name="job-file"),

@@ -59,6 +59,9 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "health/": (STRANGER, NOBODY),
     "ready/": (STRANGER, NOBODY),
     "metrics/": (STRANGER, NOBODY),  # on this machine, or with the token: tests/company/test_running.py
+    "status/": (TECHNICIAN, NOBODY),
+    "status/backup/": (NOBODY, TECHNICIAN),
+    "status/backups/<str:name>/": (OWNER, NOBODY),
     "people/": (OWNER, NOBODY),
     "people/add/": (OWNER, OWNER),
     "people/<int:person_id>/": (OWNER, OWNER),
@@ -363,6 +366,7 @@ POSTS: dict[str, dict[str, Any]] = {
 EMPTY_HANDED = {
     "a/<str:code>/photo/",
     "calendar/<str:secret>.ics",
+    "status/backups/<str:name>/",
     "jobs/<int:job_id>/file/",
     "import/job/<int:job_id>/",
 }
@@ -442,6 +446,7 @@ class World:
             "uid": self.move.uid,
             "token": "a" * 32,
             "secret": "a" * 43,
+            "name": "knowngood-20260101-020000.zip",
             "key": self.wiring.key,
             "what": "gear",
             "form": "csv",

@@ -59,6 +59,8 @@ ROOMS: list[tuple[str, list[Door]]] = [
             Door(url_name="me", name="You", why="Your name, password, look and tokens."),
             Door(url_name="people", name="People", why="Who signs in, and what they may do.", role=Role.OWNER),
             Door(url_name="settings", name="Settings", why="Country, time zone, units, limits.", role=Role.OWNER),
+            Door(url_name="status", name="How the program is", why="Worker, rules, mail, backups.", role=Role.TECHNICIAN),
+            Door(url_name="calendar", name="Your calendar", why="Shows and what is to be done, in the calendar you use."),
             Door(url_name="change-log", name="Change log", why="Who edited what, and when.", role=Role.OWNER),
         ],
     ),

@@ -272,7 +272,7 @@ def test_jobs_list_costs_the_same_for_one_and_for_fifty(as_technician, technicia
     for _ in range(number):
         queue(name, person=technician)
     as_technician.get("/jobs/")
-    with django_assert_num_queries(4):  # company, session, person, jobs
+    with django_assert_num_queries(5):  # company, session, person, jobs, alerts
         page = as_technician.get("/jobs/?before=999999999").content.decode()
     assert page.count("Count the leads") == number
 

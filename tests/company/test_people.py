@@ -92,7 +92,7 @@ def test_people_list_costs_the_same_for_one_and_for_fifty(as_owner, django_asser
     for _ in range(number - 1):
         make_person()
     as_owner.get("/people/")
-    with django_assert_num_queries(5):  # company, session, person, count, page
+    with django_assert_num_queries(6):  # company, session, person, count, page, alerts
         page = as_owner.get("/people/").content.decode()
     assert page.count("<tr") == number + 1
 
@@ -149,6 +149,7 @@ DOORS = {
     "settings": "owner",
     "welcome": "owner",
     "change-log": "owner",
+    "status": "technician",
 }
 POSTS = {
     "sign-out": "hand",
@@ -157,7 +158,9 @@ POSTS = {
     "theme": "hand",
     "person-password": "owner",
     "country": "owner",
+    "backup-now": "technician",
 }
+FILES = {"backup-file"}  # no door, but there or not: tests/company/test_status.py
 WATCHED = {"ready"}  # no door, but well or not: tests/company/test_running.py
 BY_PERSON = {"job", "job-file"}  # a hand sees their own alone: tests/company/test_jobs.py
 WITH_KEY = {"person", "person-password", "token-drop"}
@@ -166,7 +169,7 @@ WITH_KEY = {"person", "person-password", "token-drop"}
 def test_every_address_of_ours_is_in_the_table():
     from company.urls import urlpatterns
 
-    assert {p.name for p in urlpatterns} == set(DOORS) | set(POSTS) | BY_PERSON | WATCHED
+    assert {p.name for p in urlpatterns} == set(DOORS) | set(POSTS) | BY_PERSON | WATCHED | FILES
 
 
 @pytest.mark.parametrize(("name", "least"), [*DOORS.items(), *POSTS.items()])
