@@ -6,7 +6,7 @@ import uuid
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import BinaryIO
+from typing import BinaryIO, cast
 
 from django.core.files.base import ContentFile
 from django.db import transaction
@@ -113,7 +113,7 @@ def thumbnails_make(*, most: int = 10_000, progress: Callable[[int, int], None] 
     for number, item in enumerate(missing[:most], start=1):
         try:
             with item.photo.open("rb") as file:
-                _large, small = photo_read(file)
+                _large, small = photo_read(cast(BinaryIO, file))
         except (OSError, GearRefused) as error:
             log.warning("The photo of %s gives no small picture: %s", item.code, error)
             unreadable.append(item.code)
@@ -129,7 +129,7 @@ def thumbnails_make(*, most: int = 10_000, progress: Callable[[int, int], None] 
 
 
 def _there(file: FieldFile) -> bool:
-    return bool(file) and file.storage.exists(file.name)
+    return bool(file.name) and file.storage.exists(str(file.name))
 
 
 def _remove(files: list) -> None:

@@ -218,22 +218,22 @@ def _solve(
 
     of_line: dict[int, list[int]] = defaultdict(list)
     of_thing: dict[int, list[int]] = defaultdict(list)
-    of_case: dict[tuple[int | None, int], list[int]] = defaultdict(list)
+    of_box: dict[tuple[int | None, int], list[int]] = defaultdict(list)
     for number, (w, t) in enumerate(pairs):
         of_line[w].append(number)
         of_thing[t].append(number)
-        case = (things[t].case, wants[w].show)
-        if case in place:
-            of_case[case].append(number)
+        box = (things[t].case, wants[w].show)
+        if box in place:
+            of_box[box].append(number)
     for w in range(lines):
         row([*((number, 1.0) for number in of_line[w]), (many + w, 1.0)], 1, 1)
     for numbers in of_thing.values():
         for clique in _cliques([(wants[pairs[n][0]].first, wants[pairs[n][0]].last, n) for n in numbers]):
             row(((n, 1.0) for n in clique), 0, 1)
-    for case, numbers in of_case.items():
+    for box, numbers in of_box.items():
         # one row for each pair is tighter than one for the case: the relaxed answer is whole far more often
         for number in numbers:
-            row([(number, 1.0), (many + lines + place[case], -1.0)], -np.inf, 0)
+            row([(number, 1.0), (many + lines + place[box], -1.0)], -np.inf, 0)
     matrix = coo_matrix((values, (rows, cols)), shape=(len(low), len(cost))).tocsr()
     found = milp(
         cost,
@@ -245,8 +245,8 @@ def _solve(
     if found.x is None:
         return _by_hand(wants, things), False
     chosen: dict[str, Thing | None] = {want.key: None for want in wants}
-    for number in np.flatnonzero(found.x[:many] > 0.5):
-        w, t = pairs[int(number)]
+    for taken in np.flatnonzero(found.x[:many] > 0.5):
+        w, t = pairs[int(taken)]
         chosen[wants[w].key] = things[t]
     return chosen, found.status == 0
 
