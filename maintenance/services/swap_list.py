@@ -151,7 +151,7 @@ def device_keep(
         person=person,
         anyway=anyway,
     )
-    return read.words
+    return [f"{state.item}: kept, read {volts:g} V.", *read.words]
 
 
 def thing_charge(*, uid: uuids.UUID, item: Item, show: int, person: Person | None, at: datetime) -> str:

@@ -9,7 +9,7 @@ from playwright.sync_api import expect
 
 from company.clock import now
 from inventory.calc.kinds import Kind
-from maintenance.models import CellPlan, Charge, HoursNote, Swap
+from maintenance.models import CellPlan, CellReading, Charge, HoursNote, Swap
 from maintenance.services.cell_reckon import item_cells_reckon
 from shows.services.scans import scans_record
 from tests.builders import (
@@ -117,7 +117,19 @@ def test_bad_readings_and_strange_labels_are_said_and_nothing_is_written(open_pa
     page.get_by_role("button", name="Keep it, as read").click()
     expect(page.locator("#now .error")).to_contain_text("millivolts", timeout=SLOW)
     expect(page.get_by_label("What the old set reads, V")).to_have_value("8400")
-    assert not Swap.objects.filter(show=show.pk).exists()
+    page.get_by_label("What the old set reads, V").fill("8.4")
+    page.get_by_role("button", name="Keep it, as read").click()
+    expect(page.locator("#now .error")).to_contain_text("Say what it was read on", timeout=SLOW)
+    page.get_by_label("Read on").select_option("on a test load")
+    page.get_by_role("button", name="Keep it, as read").click()
+    expect(page.locator("#now .error")).to_contain_text("how many ohms", timeout=SLOW)
+    expect(page.get_by_label("What the old set reads, V")).to_have_value("8.4")
+    expect(page.get_by_label("Read on")).to_have_value("test")
+    assert not Swap.objects.filter(show=show.pk).exists() and not CellReading.objects.exists()
+    page.get_by_label("Test load, ohm").fill("620")
+    page.get_by_role("button", name="Keep it, as read").click()
+    expect(page.locator("#now .told")).to_contain_text("8.4 V", timeout=SLOW)
+    assert CellReading.objects.get().load_ohm == 620
 
 
 def test_two_phones_end_as_one_swap_and_the_second_is_told_by_whom(open_page, hand, show, boxes):

@@ -31,7 +31,8 @@ async function post(url, body) {
   form.elements.on.value = on;
   history.replaceState(null, "", here);
   play(SOUNDS[sound]);
-  $(sound === "stop" ? "urgent" : "polite").textContent = say;
+  $("urgent").textContent = sound === "stop" ? say : "";
+  $("polite").textContent = sound === "stop" ? "" : say;
   reader.focus();
   if (matchMedia("(max-width: 860px)").matches) form.scrollIntoView({ block: "start" });
   return undefined;
