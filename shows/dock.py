@@ -79,6 +79,7 @@ class Known:
     is_bag: bool = False
     cells: bool = False  # ran on its cells at a show these days
     jack: bool = False  # a lead left in its input keeps it on
+    powered: bool = False  # it has places for cells
     minded: bool = False  # somebody should look at it, or into it, before it goes
     inside: int = 0
     contents: list[tuple[str, str]] = field(default_factory=list)
@@ -280,6 +281,7 @@ def known_of(items: Sequence[Item], day: date) -> list[Known]:
             case=item.in_case.label if item.in_case else "",
             is_case=item.pk in cases,
             is_bag=item.pk in cases and is_bench_bag(item),
+            powered=item.type.bays > 0,
             inside=len(contents.get(item.pk, [])),
             contents=contents.get(item.pk, []),
             counted=[f"{count} {label}" for count, label in counted.get(item.pk, []) if count],

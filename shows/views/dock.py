@@ -34,6 +34,7 @@ from shows.dock import (
     run_of,
 )
 from shows.models import Scan, Show
+from shows.phantom import phantom_of
 from shows.services.dock import BAG_NOTE, counted_moved, scan_counted, scan_shaped, scan_undone, scans_sent
 from shows.views.dock_counted import counted_rows
 
@@ -100,13 +101,16 @@ def dock(request: HttpRequest) -> HttpResponse:
     past = last_scans(page_device(request), day)
     mode = request.GET.get("mode", "")
     last_bag = bag_of(request.COOKIES.get(BAG_COOKIE, ""))
+    hit = next((p for p in past if str(p.scan.uid) == request.GET.get("hit", "")), None)
+    asked = hit.known if hit and not hit.undone and hit.scan.action == Action.OUT else None
     context: dict[str, Any] = {
         "section": "Dock",
         "choice": choice,
         "near": near,
         "run": run_of(progress, choice.way, choice.show),
         "past": past,
-        "hit": next((p for p in past if str(p.scan.uid) == request.GET.get("hit", "")), None),
+        "hit": hit,
+        "phantom": phantom_of([asked], choice.show, at).get(asked.code) if asked else None,
         "uid": uuid.uuid4(),
         "mode": mode if mode in MODES else "",
         "rows": counted_rows(progress, choice.way),

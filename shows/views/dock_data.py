@@ -11,6 +11,7 @@ from inventory.models import CountedLine, Item, Label
 from shows.calc.direction import Way
 from shows.dock import choice_of, known_items, known_of, near_shows, progress_of, run_of, show_as_json, snapshot_items
 from shows.models import Show
+from shows.phantom import phantom_of
 from shows.spares import spare_for
 
 LOOKUP_CODES = 100
@@ -38,9 +39,14 @@ def dock_lookup(request: HttpRequest) -> JsonResponse:
     known = known_items([p.code for p in read.values() if p.read == Read.CODE], day)
     show = show_asked(request)
     run = run_of(progress_of(show, day), _way_asked(request), show)
+    phantom = {code: one.as_json() for code, one in phantom_of(known.values(), show, at).items()}
+    items = {text: known[p.code] for text, p in read.items() if p.code in known}
     return JsonResponse(
         {
-            "items": {text: known[p.code].as_json() for text, p in read.items() if p.code in known},
+            "items": {
+                text: one.as_json() | ({"phantom": phantom[one.code]} if one.code in phantom else {})
+                for text, one in items.items()
+            },
             "run": {"done": run.done, "total": run.total, "words": run.words, "still": run.still},
         }
     )

@@ -16,6 +16,7 @@ from inventory.registries import ItemAction
 from shows.calc.direction import Way, guess
 from shows.dock import choice_made, choice_of, known_items, near_shows, page_device, times_of
 from shows.models import Show
+from shows.phantom import phantom_of
 from shows.services.dock import scan_shaped, scans_sent
 from shows.views.dock import remember, uid_of, who
 
@@ -43,7 +44,9 @@ def item_scan(request: HttpRequest, code: str) -> HttpResponse:
         scans_sent(actor=who(request), device=page_device(request), scans=[scan], at=at)
         response = redirect(f"{reverse('dock')}?{urlencode({'hit': scan['id']})}")
         return remember(response, show=str(show.pk) if show else None, way=way)
-    context = {"section": "Dock", "known": known, "choice": choice, "near": near, "uid": uuid.uuid4()}
+    with_show = next((show for show in near if show.pk == known.show), choice.show if choice else None)
+    phantom = phantom_of([known], with_show, at).get(known.code)
+    context = {"section": "Dock", "known": known, "choice": choice, "near": near, "uid": uuid.uuid4(), "phantom": phantom}
     return render(request, "shows/dock_item.html", context)
 
 

@@ -11,10 +11,12 @@ from company.clock import now
 from inventory.calc.kinds import Kind
 from maintenance.models import CellPlan, CellReading, Charge, HoursNote, Swap
 from maintenance.services.cell_reckon import item_cells_reckon
+from shows.models import PhantomSeen
 from shows.services.scans import scans_record
 from tests.builders import (
     fit_cells,
     make_box,
+    make_checkout,
     make_item,
     make_lot,
     make_person,
@@ -172,3 +174,23 @@ def test_the_dock_takes_not_used_in_one_tap_after_the_scan_back(open_page, hand,
     assert HoursNote.objects.get().why == "unused"
     box.refresh_from_db()
     assert box.custody == "" and focused(page) == "code"
+
+
+def test_the_dock_takes_phantom_seen_in_one_tap_and_takes_it_back(open_page, hand, company):
+    show = make_show(now() - timedelta(minutes=30), name="Harvest ceilidh")
+    box = make_box()
+    make_pull_row(show, item=box, line="5", feed="phantom")
+    make_checkout(show, box)
+    page = open_page(hand)
+    page.goto(f"/dock/?show={show.pk}&way=out")
+    expect(page.locator("#code")).to_be_focused()
+    type_scan(page, box.code)
+    tap = page.locator("#hit").get_by_role("button", name="Phantom seen at it")
+    expect(tap).to_be_visible(timeout=SLOW)
+    assert tap.bounding_box()["height"] >= 56 and page.evaluate("document.documentElement.scrollWidth") <= 390
+    tap.click()
+    expect(page.locator("#hit")).to_contain_text("phantom seen at Harvest ceilidh", timeout=SLOW)
+    assert PhantomSeen.objects.get().item == box and focused(page) == "code"
+    page.get_by_role("button", name="Not seen after all").click()
+    expect(page.locator("#hit")).to_contain_text("phantom is not seen there", timeout=SLOW)
+    assert not PhantomSeen.objects.exists()

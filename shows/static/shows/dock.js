@@ -2,6 +2,7 @@
 import { questions } from "./dock-ask.js";
 import { bags, saidOf } from "./dock-bag.js";
 import { cellChoices } from "./dock-cells.js";
+import { phantomChoices } from "./dock-phantom.js";
 import { counting, tally } from "./dock-count.js";
 import { $, DAYS_4, WAYS, WORD, addEntry, amend, entryOf, forget, itemOf, kit, known, lastEntry, nameOf, remember, state, token } from "./dock-desk.js";
 import { el, spell } from "./dock-draw.js";
@@ -257,7 +258,7 @@ function redraw() {
   if (!entry || isBusy() || entry.undone) return;
   const item = itemOf(entry.code);
   const inside = item?.inside;
-  const says = JSON.stringify([entry, item?.name, item?.code, item?.standing, item?.says, inside, item?.cells]);
+  const says = JSON.stringify([entry, item?.name, item?.code, item?.standing, item?.says, inside, item?.cells, item?.phantom]);
   if (says === drawnKey()) return;
   drawHit({
     signal: entry.signal,
@@ -269,7 +270,7 @@ function redraw() {
     reason: entry.reason || (entry.signal === "kept" ? "Taken; asking the shop." : ""),
     as: says,
     kept: entry.signal === "stop" ? "Your scan is kept either way." : "",
-    choices: choicesFor(entry, item),
+    choices: [...choicesFor(entry, item), ...phantomFor(entry, item)],
   });
 }
 
@@ -285,6 +286,12 @@ function choicesFor(entry, item) {
   if (entry.signal === "look" && entry.action === "out" && entry.counted === null) return [choose(item?.minded ? ["It goes anyway", leave] : ["Keep it here", leave, "next"], ["Put it back", () => undo(entry.id)])];
   if (entry.action === "back" && counts && item?.cells) return cellChoices(item, (said) => (amend(entry.id, { settled: true, reason: said }), redraw()));
   return [];
+}
+
+// Beside whatever else is asked, and still there once that is settled, so that it can be taken back.
+function phantomFor(entry, item) {
+  if (!item?.phantom || entry.action !== "out" || !["fine", "look"].includes(entry.signal)) return [];
+  return phantomChoices(item, (said) => (amend(entry.id, { settled: true, reason: said }), redraw(), say(said)));
 }
 
 // It does not go: what was scanned is taken back, and it is suspect, in the last bag or in the one whose label is scanned now.
