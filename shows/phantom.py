@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.urls import reverse
-
 from shows.calc.words import Feed
 from shows.cells import needs_of_shows
 from shows.dock import Known
@@ -36,9 +34,7 @@ def phantom_of(known: Iterable[Known], show: Show | None, at: datetime) -> dict[
     if not wanted:
         return {}
     return {
-        need.item.code: PhantomAt(
-            show=show, seen=need.phantom_seen, url=reverse("phantom-seen", args=[show.pk, need.item.code])
-        )
+        need.item.code: PhantomAt(show=show, seen=need.phantom_seen, url=need.phantom_url)
         for of_show in needs_of_shows([show.pk], at)
         for need in of_show.needs
         if need.item is not None and need.item.code in wanted and need.feed == Feed.PHANTOM

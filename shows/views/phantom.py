@@ -42,7 +42,7 @@ def _where(request: HttpRequest, show: Show, item: Item) -> str:
         return reverse("item-scan", args=[item.code])
     if came == "dock":
         try:
-            return f"{reverse('dock')}?{urlencode({'hit': uuid.UUID(request.POST.get('hit', ''))})}"
+            return f"{reverse('dock')}?{urlencode({'hit': str(uuid.UUID(request.POST.get('hit', '')))})}"
         except ValueError:
             return reverse("dock")
     return f"{reverse('swap-list', args=[show.pk])}#phantom"
