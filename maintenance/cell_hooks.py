@@ -1,4 +1,4 @@
-"""What cells add elsewhere: what needs a person, the shopping list, an item's life and its answer over HTTP."""
+"""What cells add elsewhere: what needs a person, an item's life and its answer over HTTP."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -10,11 +10,10 @@ from company.registries import Need
 from company.templatetags.tape import clock
 from company.templatetags.tape import day as day_words
 from inventory.models import Item
-from inventory.registries import LifeEntry, Wanted
+from inventory.registries import LifeEntry
 from maintenance.calc.cell_words import SWAP_REASON_WORDS, SwapReason
-from maintenance.cell_between import between_shows, types_low
+from maintenance.cell_between import between_shows
 from maintenance.cell_querysets import counting_capacity_tests, counting_readings, counting_swaps
-from maintenance.models import CellLot
 from maintenance.services.cell_stock import lot_words
 from maintenance.services.cell_types import may_hold_cells
 
@@ -91,26 +90,6 @@ def _many(number: int, one: str, more: str) -> str:
     return f"{number}{' or more' if number == FEW else ''} {one if number == 1 else more}"
 
 
-def shopping(request: HttpRequest, at: datetime) -> Iterable[Wanted]:
-    """Ask for cells that run low, where the shop has had such cells or owns gear that takes them."""
-    low = types_low()
-    prices = dict(
-        CellLot.objects.filter(type__in=[type_ for type_, _left in low], price_cents__isnull=False)
-        .order_by("added_at")
-        .values_list("type", "price_cents")
-    )
-    for type_, left in low:
-        yield Wanted(
-            what=type_.name,
-            count=type_.keep_at_least - max(left, 0),
-            unit="cell",
-            why=f"{max(left, 0)} left; keep {type_.keep_at_least} at least.",
-            group="Cells",
-            url=page("cell-type", type_.key),
-            cents=type_.price_cents if type_.price_cents is not None else prices.get(type_.pk),
-        )
-
-
 def life_entries(item: Item, at: datetime) -> Iterable[LifeEntry]:
     """Swaps, readings and capacity tests of an item."""
     if not may_hold_cells(item.type):
@@ -139,6 +118,7 @@ def register() -> None:
     from inventory.registries import ITEM_API_FIELDS, ITEM_LIFE, SHOPPING
     from maintenance import cell_job
     from maintenance.api_cells import cell_fields
+    from maintenance.cell_shopping import shopping
     from maintenance.services.cell_night import JOB_KIND
 
     NEEDS.add("cells", needs, rank=60)
