@@ -242,6 +242,8 @@ CELERY_BEAT_SCHEDULE = {
     "tidy": {"task": "company.tasks.tidy", "schedule": 60.0 * 60 * 24, "options": {"expires": 60 * 60 * 24}},
     "backup": {"task": "company.tasks.backup_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
     "small pictures": {"task": "inventory.tasks.thumbnails_due", "schedule": 60.0 * 60, "options": {"expires": 60 * 60}},
+    "alerts": {"task": "maintenance.tasks.alerts_due", "schedule": 60.0, "options": {"expires": 60}},
+    "deliveries": {"task": "maintenance.tasks.deliveries_due", "schedule": 30.0, "options": {"expires": 30}},
     # asked often, done once a day: a laptop is on when it is on
     "test-by dates": {"task": "maintenance.tasks.dates_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
     "cells": {"task": "maintenance.tasks.cells_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},

@@ -6,7 +6,9 @@ TWINS = {
     "company.tasks.tick": "run_jobs",
     "company.tasks.tidy": "tidy",
     "inventory.tasks.thumbnails_due": "make_thumbnails",
+    "maintenance.tasks.alerts_due": "alerts_run",
     "maintenance.tasks.cells_due": "reckon_cells",
     "maintenance.tasks.dates_due": "reckon_retests",
+    "maintenance.tasks.deliveries_due": "deliveries",
     "shows.tasks.calendars_due": "mail_calendars",
 }

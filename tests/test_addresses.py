@@ -243,6 +243,11 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "alerts/": (HAND, NOBODY),
     "alerts/rules/": (TECHNICIAN, NOBODY),
     "alerts/rules/<slug:key>/": (OWNER, OWNER),
+    "alerts/deliveries/": (TECHNICIAN, NOBODY),
+    "alerts/deliveries/do/": (NOBODY, TECHNICIAN),
+    "me/telling/": (HAND, HAND),
+    "me/telling/add/<slug:key>/": (HAND, HAND),
+    "me/telling/addresses/<int:pk>/": (NOBODY, HAND),
     "alerts/<int:pk>/": (HAND, NOBODY),
     "alerts/<int:pk>/do/": (NOBODY, HAND),
     "calendar/<str:secret>.ics": (STRANGER, NOBODY),
@@ -353,6 +358,8 @@ POSTS: dict[str, dict[str, Any]] = {
     "shows/<int:pk>/pull/rig/": {"rig": "rig:{rig}"},
     "shows/<int:pk>/pull/<int:row_pk>/": {"do": "remove"},
     "missing/<str:code>/": {"do": "missing"},
+    "me/telling/": {"digest_at": "09:00"},
+    "me/telling/add/<slug:key>/": {"email": "odd@example.org"},
     "alerts/<int:pk>/do/": {"what": "seen-to"},
     "alerts/rules/<slug:key>/": {"how": "digest", "role": "hand"},
     "venues/add/": {"name": "Odd hall"},
@@ -481,6 +488,8 @@ class World:
             has["code"] = self.case.code
         if address.startswith("a/<str:code>/cells/"):
             has["code"] = self.box.code
+        if address.startswith("me/telling/"):
+            has["key"], has["pk"] = "email", 4_000
         if address.startswith("alerts/rules/"):
             has["key"] = "not-home"
         if address.startswith("cells/types/"):
