@@ -69,8 +69,8 @@ def out_with(show: int, at: datetime) -> list[Item] | None:
 class DeviceNeed:
     """What a show asks of one powered thing, or of so many of a type that nobody has chosen yet (`item` none).
 
-    `need_h` runs from line check (once under way: from now) to the end, to strike where it stays on (`to_strike`). `feed` is cells, phantom or mains;
-    `assumed` where nobody said so for this line. `on_line` is false for what only comes along.
+    `need_h` runs from line check (once under way: from now) to the end, to strike where it stays on (`to_strike`). `feed` is
+    cells, phantom or mains; `assumed` where nobody said so for this line. `on_line` is false for what only comes along.
     """
 
     type_id: int

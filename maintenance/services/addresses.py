@@ -1,9 +1,6 @@
 """Where people are told: their own e-mail address, kept in step with their page, and what they add."""
 
-from datetime import datetime, timedelta
-
-from django.db import IntegrityError, transaction
-from django.db.models import Q
+from datetime import datetime
 
 from company.models import Person
 from maintenance.calc.alert_words import AddressKind, DeliveryState
@@ -11,101 +8,54 @@ from maintenance.models import Address, Delivery
 from maintenance.sending.seal import SealBrokenError, fingerprint, seal, unseal
 
 OWN = "own"  # the service of the e-mail address on a person's own page
-BY_HAND = "You switched it off."
-MOST = 8
-MOST_TRIALS = 10  # addresses an hour, also those taken off the list since
-TRIAL_PAUSE = timedelta(minutes=1)
-
-
-class AddressRefused(ValueError):  # noqa: N818 (a sentence for the person, not a fault)
-    """The address cannot be added; the sentence says why."""
 
 
 def own_addresses_keep(*, at: datetime, only: Person | None = None) -> None:
-    """Bring the address rows of people's own e-mail in step with what their pages say. Two queries where nothing changed.
-
-    A changed e-mail, or a changed key of the program, changes the row in place: what waits for it goes to the new one.
-    """
+    """Bring the address rows of people's own e-mail in step with what their pages say. Two queries where nothing changed."""
     people = [only] if only else list(Person.objects.filter(is_active=True))
     rows: dict[int, list[Address]] = {}
     for row in Address.objects.filter(person__in=people, removed_at=None, kind=AddressKind.EMAIL):
         rows.setdefault(row.person_id, []).append(row)
+    new, gone = [], []
     for person in people:
         email = person.email.strip()
         mark = email_fingerprint(email) if email else ""
         kept = rows.get(person.pk, [])
-        own = next((row for row in kept if row.service == OWN), None)
-        if own is not None and own.fingerprint == mark:
-            continue
-        elsewhere = any(row.fingerprint == mark for row in kept)
-        if own is not None and (not email or elsewhere):
-            address_drop(address=own, at=at, why="The e-mail address was taken off that person's page.")
-        elif own is not None:
-            _own_change(own, email, mark)
-        elif email and not elsewhere:
-            _own_make(person, email, mark, at)
-
-
-def _own_change(own: Address, email: str, mark: str) -> None:
-    """Put another e-mail address in a row's place; one that was switched off for its old address is tried anew."""
-    known = Address.objects.filter(pk=own.pk, fingerprint=own.fingerprint)
-    with transaction.atomic():
-        known.exclude(off_why=BY_HAND).update(off_at=None, off_why="")
-        known.update(sealed=seal(email), shown=email_masked(email), fingerprint=mark, tried_at=None, tried_well=False)
-
-
-def _own_make(person: Person, email: str, mark: str, at: datetime) -> None:
-    row = Address(person=person, kind=AddressKind.EMAIL, service=OWN, shown=email_masked(email), sealed=seal(email))
-    row.fingerprint, row.made_at = mark, at
-    Address.objects.bulk_create([row], ignore_conflicts=True)  # two at once make one
-
-
-def address_add(*, person: Person, kind: AddressKind, service: str, address: str, shown: str, at: datetime) -> Address:
-    """Add an address to a person's list; raise AddressRefused with a sentence if it is there already, or the list is full."""
-    mark = email_fingerprint(address) if kind == AddressKind.EMAIL else fingerprint(f"{service}:{address}")
-    own_addresses_keep(at=at, only=person)
-    try:
-        with transaction.atomic():
-            if Address.objects.filter(person=person, removed_at=None).count() >= MOST:
-                raise AddressRefused(f"At most {MOST} addresses a person. Remove one first.")
-            return Address.objects.create(
-                person=person, kind=kind, service=service, shown=shown[:120], sealed=seal(address), fingerprint=mark, made_at=at
+        for row in kept:
+            if row.service == OWN and row.fingerprint != mark:
+                if email and _unreadable(row):
+                    # the program's key is another: what the page says is sealed anew, and nothing that waits is lost
+                    row.shown, row.sealed, row.fingerprint = email_masked(email), seal(email), mark
+                    row.save(update_fields=["shown", "sealed", "fingerprint"])
+                else:
+                    gone.append(row.pk)
+        if email and not any(row.fingerprint == mark for row in kept):
+            new.append(
+                Address(
+                    person=person,
+                    kind=AddressKind.EMAIL,
+                    service=OWN,
+                    shown=email_masked(email),
+                    sealed=seal(email),
+                    fingerprint=mark,
+                    made_at=at,
+                )
             )
-    except IntegrityError:
-        raise AddressRefused("That address is on your list already.") from None
+    if gone:
+        Address.objects.filter(pk__in=gone).update(removed_at=at)
+        Delivery.objects.filter(address__in=gone, state=DeliveryState.WAITING).update(
+            state=DeliveryState.DROPPED, said="The address was changed."
+        )
+    if new:
+        Address.objects.bulk_create(new, ignore_conflicts=True)
 
 
-def address_drop(*, address: Address, at: datetime, why: str = "The address was removed.") -> bool:
-    """Take an address off its person's list and drop what waits for it; False if it was off the list before.
-
-    What it was is forgotten: only the mask stays, beside what was sent there.
-    """
-    with transaction.atomic():
-        if not Address.objects.filter(pk=address.pk, removed_at=None).update(removed_at=at, sealed=""):
-            return False
-        waiting = Delivery.objects.filter(address=address, state=DeliveryState.WAITING)
-        waiting.update(state=DeliveryState.DROPPED, said=why)
-    return True
-
-
-def address_switch(*, address: Address, on: bool, at: datetime) -> None:
-    """Switch an address on again, or off for now."""
-    rows = Address.objects.filter(pk=address.pk, removed_at=None)
-    if on:
-        rows.update(off_at=None, off_why="")
-    else:
-        rows.filter(off_at=None).update(off_at=at, off_why=BY_HAND)
-
-
-def trial_take(*, address: Address, at: datetime) -> str:
-    """Note that an address is being tried; return a sentence instead if it was tried a moment ago, or too often."""
-    recent = Address.objects.filter(person=address.person_id, tried_at__gt=at - timedelta(hours=1)).count()
-    if recent >= MOST_TRIALS and not (address.tried_at and address.tried_at > at - timedelta(hours=1)):
-        return f"{MOST_TRIALS} addresses were tried within the hour. Wait a little."
-    free = Q(tried_at=None) | Q(tried_at__lte=at - TRIAL_PAUSE)
-    if not Address.objects.filter(free, pk=address.pk, removed_at=None).update(tried_at=at, tried_well=False):
-        return "It was tried within the last minute. Look there first, then try again."
-    return ""
+def _unreadable(row: Address) -> bool:
+    try:
+        unseal(row.sealed)
+    except SealBrokenError:
+        return True
+    return False
 
 
 def email_fingerprint(email: str) -> str:

@@ -1,122 +1,142 @@
-"""How one is told: addresses, hours, and a trial of each."""
+"""How a person is told: hours and addresses; and for technicians what could not be told."""
+
+from datetime import timedelta
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from company.access import signed_in
+from company.access import signed_in, technician_required
 from company.clock import now
-from company.models import Company
-from maintenance.calc.alert_words import AddressKind
-from maintenance.forms_telling import EmailForm, HoursForm, ServiceForm
-from maintenance.models import Address, Telling
+from maintenance.calc.alert_words import DeliveryState
+from maintenance.forms_telling import AddressForm, HoursForm, service_named
+from maintenance.models import Address, Delivery, Telling
 from maintenance.sending.outcome import Fate
 from maintenance.sending.services import SERVICES
-from maintenance.services.addresses import (
-    OWN,
-    AddressRefused,
+from maintenance.services.address_book import (
+    AddressRefusedError,
     address_add,
-    address_drop,
+    address_remove,
     address_switch,
-    email_masked,
-    own_addresses_keep,
+    address_try,
 )
-from maintenance.trials import address_try
+from maintenance.services.addresses import own_addresses_keep
+from maintenance.services.outbox import deliveries_again, deliveries_report
+
+LATELY = timedelta(days=7)
+SHOWN = 100
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
+@never_cache
 def telling(request: HttpRequest) -> HttpResponse:
+    """Show where and when this person is told; keep the hours."""
     person = signed_in(request)
-    row = Telling.objects.filter(person=person).first() or Telling(person=person)
-    form = HoursForm(request.POST or None, instance=row)
+    row = Telling.objects.filter(person=person.pk).first() or Telling(person=person)
+    form = HoursForm(request.POST or None, telling=row)
     if request.method == "POST" and form.is_valid():
-        given = {name: form.cleaned_data[name] for name in HoursForm.Meta.fields}
-        Telling.objects.update_or_create(person=person, defaults=given)
+        Telling.objects.update_or_create(person=person, defaults=form.cleaned_data)
+        own_addresses_keep(at=now(), only=person)
         messages.success(request, "Saved.")
         return redirect("telling")
-    rows = list(Address.objects.filter(person=person, removed_at=None))
-    own = next((one for one in rows if one.service == OWN), None)
-    context = {
-        "form": form,
-        "own": own,
-        "own_email": person.email,
-        "others": [(one, _name_of(one)) for one in rows if one is not own],
-        "services": SERVICES.values(),
-        "zone": row.time_zone or Company.current().time_zone,
-        "now": now(),
-    }
-    return render(request, "maintenance/telling/telling.html", context)
+    return _draw(request, form=form, status=422 if form.errors else 200)
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
 @never_cache
-@require_http_methods(["GET", "POST"])
-def address_new(request: HttpRequest, service: str) -> HttpResponse:
-    """Ask for an address of one service; show it once when it was added, and never again."""
-    found = SERVICES.get(service)
-    if found is None and service != "email":
-        raise Http404("That service is not on the list.")
-    given = request.POST or None
-    form = EmailForm(given) if found is None else ServiceForm(found, given)
-    context = {"form": form, "service": found}
+def address_new(request: HttpRequest, key: str) -> HttpResponse:
+    """Add an address; its full text is shown on this answer alone."""
+    named = service_named(key)
+    if named is None:
+        raise Http404
+    form = AddressForm(request.POST or None, service=named[1])
     if request.method == "POST" and form.is_valid():
-        if isinstance(form, ServiceForm):
-            kind, address, shown = AddressKind.APPRISE, form.address, form.masked()
-        else:
-            kind, address = AddressKind.EMAIL, form.cleaned_data["email"]
-            shown = email_masked(address)
         try:
-            row = address_add(person=signed_in(request), kind=kind, service=service, address=address, shown=shown, at=now())
-        except AddressRefused as refused:
-            form.add_error(None, str(refused))
+            row, text = address_add(person=signed_in(request), service=key, filled=form.cleaned_data, at=now())
+        except AddressRefusedError as error:
+            form.add_error(None, str(error))
         else:
-            answer = render(request, "maintenance/telling/added.html", {"row": row, "service": found, "shown_once": address})
-            answer["Cache-Control"] = "no-store"
-            return answer
-    return render(request, "maintenance/telling/add.html", context)
+            return _draw(request, shown_once=text, added=row)
+    context = {"form": form, "service": named[1], "section": "Alerts"}
+    return render(request, "maintenance/alerts/address.html", context, status=422 if form.errors else 200)
 
 
 @require_POST
-def address_trial(request: HttpRequest, pk: int) -> HttpResponse:
-    address = _mine(request, pk)
-    came = address_try(address=address, at=now())
-    if isinstance(came, str):
-        messages.warning(request, came)
-    elif came.fate == Fate.WENT:
-        messages.success(request, f"A trial went to {address.shown}. Look whether it arrived.")
+def address_do(request: HttpRequest, pk: int) -> HttpResponse:
+    """Try an address, take it away, switch it off or on."""
+    person, at = signed_in(request), now()
+    if pk >= 2**63:
+        raise Http404
+    row = get_object_or_404(Address, pk=pk, person=person.pk, removed_at=None)
+    what = request.POST.get("what", "")
+    try:
+        if what == "try":
+            outcome = address_try(address=row, at=at)
+            if outcome.fate is Fate.WENT:
+                messages.success(request, f"A trial is on its way to {row.shown}. It should be there in a moment.")
+            else:
+                messages.error(request, outcome.said)
+        elif what == "remove":
+            address_remove(address=row, at=at)
+            messages.success(request, f"{row.shown} is taken away.")
+        elif what in {"on", "off"}:
+            address_switch(address=row, on=what == "on", at=at)
+            messages.success(request, f"{row.shown} is switched {what}.")
+        else:
+            messages.error(request, "The page asked for something this program does not know. Nothing was changed.")
+    except AddressRefusedError as error:
+        messages.warning(request, str(error))
+    return redirect("telling")
+
+
+@require_safe
+@technician_required
+def deliveries(request: HttpRequest) -> HttpResponse:
+    """Show what is under way, what was put aside and why, and how the last week went."""
+    at = now()
+    rows = Delivery.objects.select_related("alert", "digest", "address__person")
+    context = {
+        "report": deliveries_report(at=at, since=at - LATELY),
+        "aside": rows.filter(state=DeliveryState.ASIDE).order_by("-made_at", "-pk")[:SHOWN],
+        "waiting": rows.filter(state__in=[DeliveryState.WAITING, DeliveryState.SENDING]).order_by("not_before", "pk")[:SHOWN],
+        "off": Address.objects.filter(removed_at=None, off_at__isnull=False).select_related("person")[:SHOWN],
+        "section": "Alerts",
+    }
+    return render(request, "maintenance/alerts/deliveries.html", context)
+
+
+@require_POST
+@technician_required
+def deliveries_do(request: HttpRequest) -> HttpResponse:
+    """Take what was put aside back into the outbox: one of them, or all."""
+    which, at = request.POST.get("which", ""), now()
+    rows = Delivery.objects.filter(state=DeliveryState.ASIDE)
+    if which != "all":
+        if not (which.isascii() and which.isdigit() and len(which) < 19):
+            messages.error(request, "The page asked for something this program does not know. Nothing was changed.")
+            return redirect("deliveries")
+        rows = rows.filter(pk=int(which))
+    taken = deliveries_again(deliveries=rows, at=at)
+    if taken:
+        messages.success(request, f"{taken} back in the outbox.")
     else:
-        messages.error(request, f"The trial to {address.shown} did not go. {came.said}")
-    return redirect("telling")
+        messages.warning(request, "Nothing was taken back: an address that is switched off must be switched on first.")
+    return redirect("deliveries")
 
 
-@require_POST
-def address_change(request: HttpRequest, pk: int) -> HttpResponse:
-    """Switch an address on or off, or take it off the list."""
-    address = _mine(request, pk)
-    do = request.POST.get("do", "")
-    if do == "remove" and address.service != OWN:
-        address_drop(address=address, at=now())
-        messages.success(request, f"{address.shown} is off your list. What was waiting for it is not sent.")
-    elif do in {"on", "off"}:
-        address_switch(address=address, on=do == "on", at=now())
-        messages.success(request, f"{address.shown} is switched {do}.")
-    else:
-        messages.error(request, "That cannot be done with this address.")
-    return redirect("telling")
-
-
-@require_POST
-def own_begin(request: HttpRequest) -> HttpResponse:
-    """Bring one's own e-mail on the list at once, so that it can be tried; else it comes there with the first alert."""
-    own_addresses_keep(at=now(), only=signed_in(request))
-    return redirect("telling")
-
-
-def _mine(request: HttpRequest, pk: int) -> Address:
-    return get_object_or_404(Address, pk=pk, person=signed_in(request), removed_at=None)
-
-
-def _name_of(address: Address) -> str:
-    service = SERVICES.get(address.service)
-    return service.name if service else "E-mail"
+def _draw(
+    request: HttpRequest, form: HoursForm | None = None, shown_once: str = "", added: Address | None = None, status: int = 200
+) -> HttpResponse:
+    person = signed_in(request)
+    row = Telling.objects.filter(person=person.pk).first() or Telling(person=person)
+    context = {
+        "form": form or HoursForm(telling=row),
+        "addresses": Address.objects.filter(person=person.pk, removed_at=None),
+        "services": SERVICES.values(),
+        "shown_once": shown_once,
+        "added": added,
+        "section": "Alerts",
+    }
+    return render(request, "maintenance/alerts/telling.html", context, status=status)
