@@ -180,9 +180,7 @@ def persistently_off(
         return None
     here, there = exp(fresh_life(kind, own).mean), exp(fresh_life(kind, of_type).mean)
     longer = "shorter" if here < there else "longer"
-    words = (
-        f"{name}: its {sets} sets lasted {longer} than others of its type, a fresh one about {here:.0f} h, not {there:.0f}."
-    )
+    words = f"{name}: its {sets} sets lasted {longer} than others of its type, a fresh one about {here:.0f} h, not {there:.0f}."
     return Off(times=exp(apart), z=z, words=words)
 
 

@@ -133,9 +133,7 @@ def test_an_old_swap_is_taken_back_on_a_page_that_says_what_follows(as_technicia
     ask = reverse("item-take-back", args=[box.code]) + f"?did=swap.{old.uid}"
     assert ask in page
     said = as_technician.get(ask).content.decode()
-    assert (
-        "1 cell goes back to the lot of" in said and "learnt anew" in said and "counts as in it" in said
-    )
+    assert "1 cell goes back to the lot of" in said and "learnt anew" in said and "counts as in it" in said
     assert "Taken back" in undo(as_technician, box, old, sure="yes").content.decode() and lot_left(lot) == 6
 
 
