@@ -8,9 +8,12 @@ import pypdfium2 as pdfium
 import pytest
 from django.conf import settings
 
+from company.clock import now
 from company.models import Person
 from inventory.calc.kinds import Kind
 from inventory.models import CountedLine, Item
+from maintenance.models import Alert
+from maintenance.services.alerts import alerts_run
 from shows.models import Show
 from tests.builders import make_item
 
@@ -87,6 +90,8 @@ def demo(demo_company):
     item = Item.objects.filter(suspect_since__isnull=False).order_by("pk").first() or make_item()
     case = Item.objects.filter(type__kind=Kind.CASE).order_by("pk")[2]
     show = Show.objects.get(name="Harvest ceilidh")
+    alerts_run(at=now())
+    alert = Alert.objects.filter(digest=False).order_by("pk")[0]
     on = Show.objects.get(name="Quarry street fair")
     box = Item.objects.filter(type__cell_size="6LR61", type__kind=Kind.INTERFACE_BOX).order_by("pk")[0]
     return [
@@ -96,6 +101,8 @@ def demo(demo_company):
         "/shelf/", f"/shelf/{CountedLine.objects.order_by('pk')[0].pk}/",
         "/cases/", f"/cases/{case.code}/", "/strays/", "/places/", "/shopping/", "/labels/", "/labels/bind/", "/import/",
         "/export/", "/people/", "/settings/", "/change-log/", "/jobs/", "/me/", "/shop/", "/missing/", "/venues/", "/rigs/",
+        "/alerts/", "/alerts/rules/", "/alerts/rules/not-home/", "/alerts/deliveries/", f"/alerts/{alert.pk}/", "/status/",
+        "/me/telling/", "/me/telling/add/email/", "/me/telling/add/telegram/", "/me/calendar/",
         "/contradictions/", "/dock/show/", "/dock/cards/", f"/shows/{on.pk}/truck/", f"/shows/{on.pk}/straight-on/",
         f"/shows/{show.pk}/ticked/out/", "/bench/sittings/", "/bench/labels/", f"/shows/{show.pk}/print/",
         f"/dock/?show={show.pk}",
