@@ -47,6 +47,8 @@ class HoursForm(ModelForm):
         given = super().clean() or self.cleaned_data
         if not self.errors and (given["quiet_from"] is None) != (given["quiet_until"] is None):
             self.add_error("quiet_until", "Quiet hours have a start and an end: give both, or neither.")
+        elif not self.errors and given["quiet_from"] is not None and given["quiet_from"] == given["quiet_until"]:
+            self.add_error("quiet_until", "They end when they start. Leave both empty for no quiet hours.")
         return given
 
 

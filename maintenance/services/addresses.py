@@ -1,24 +1,16 @@
 """Where people are told: their own e-mail address, kept in step with their page, and what they add."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db import transaction
 
 from company.models import Person
 from maintenance.calc.alert_words import AddressKind, DeliveryState
 from maintenance.models import Address, Delivery
-from maintenance.sending.seal import SealBrokenError, fingerprint, seal, unseal
+from maintenance.sending.seal import fingerprint, seal
 
 OWN = "own"  # the service of the e-mail address on a person's own page
-BY_HAND = "You switched it off."
-MOST = 8
-MOST_TRIALS = 10  # addresses an hour, also those taken off the list since
-TRIAL_PAUSE = timedelta(minutes=1)
-
-
-class AddressRefused(ValueError):  # noqa: N818 (a sentence for the person, not a fault)
-    """The address cannot be added; the sentence says why."""
+BY_HAND = "Switched off by hand."
 
 
 def own_addresses_keep(*, at: datetime, only: Person | None = None) -> None:
@@ -60,52 +52,16 @@ def _own_make(person: Person, email: str, mark: str, at: datetime) -> None:
     Address.objects.bulk_create([row], ignore_conflicts=True)  # two at once make one
 
 
-def address_add(*, person: Person, kind: AddressKind, service: str, address: str, shown: str, at: datetime) -> Address:
-    """Add an address to a person's list; raise AddressRefused with a sentence if it is there already, or the list is full."""
-    mark = email_fingerprint(address) if kind == AddressKind.EMAIL else fingerprint(f"{service}:{address}")
-    own_addresses_keep(at=at, only=person)
-    try:
-        with transaction.atomic():
-            if Address.objects.filter(person=person, removed_at=None).count() >= MOST:
-                raise AddressRefused(f"At most {MOST} addresses a person. Remove one first.")
-            return Address.objects.create(
-                person=person, kind=kind, service=service, shown=shown[:120], sealed=seal(address), fingerprint=mark, made_at=at
-            )
-    except IntegrityError:
-        raise AddressRefused("That address is on your list already.") from None
-
-
-def address_drop(*, address: Address, at: datetime, why: str = "The address was removed.") -> bool:
+def address_drop(*, address: Address, at: datetime, why: str = "The address was taken away.") -> bool:
     """Take an address off its person's list and drop what waits for it; False if it was off the list before.
 
     What it was is forgotten: only the mask stays, beside what was sent there.
     """
     with transaction.atomic():
-        if not Address.objects.filter(pk=address.pk, removed_at=None).update(removed_at=at, sealed=""):
-            return False
-        waiting = Delivery.objects.filter(address=address, state=DeliveryState.WAITING)
+        gone = Address.objects.filter(pk=address.pk, removed_at=None).update(removed_at=at, sealed="")
+        waiting = Delivery.objects.filter(address=address.pk, state=DeliveryState.WAITING)
         waiting.update(state=DeliveryState.DROPPED, said=why)
-    return True
-
-
-def address_switch(*, address: Address, on: bool, at: datetime) -> None:
-    """Switch an address on again, or off for now."""
-    rows = Address.objects.filter(pk=address.pk, removed_at=None)
-    if on:
-        rows.update(off_at=None, off_why="")
-    else:
-        rows.filter(off_at=None).update(off_at=at, off_why=BY_HAND)
-
-
-def trial_take(*, address: Address, at: datetime) -> str:
-    """Note that an address is being tried; return a sentence instead if it was tried a moment ago, or too often."""
-    recent = Address.objects.filter(person=address.person_id, tried_at__gt=at - timedelta(hours=1)).count()
-    if recent >= MOST_TRIALS and not (address.tried_at and address.tried_at > at - timedelta(hours=1)):
-        return f"{MOST_TRIALS} addresses were tried within the hour. Wait a little."
-    free = Q(tried_at=None) | Q(tried_at__lte=at - TRIAL_PAUSE)
-    if not Address.objects.filter(free, pk=address.pk, removed_at=None).update(tried_at=at, tried_well=False):
-        return "It was tried within the last minute. Look there first, then try again."
-    return ""
+    return bool(gone)
 
 
 def email_fingerprint(email: str) -> str:

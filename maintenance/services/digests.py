@@ -61,7 +61,7 @@ def digests_make(*, at: datetime) -> int:
         row["person"]: row
         for row in Digest.objects.values("person").annotate(day=Max("day"), upto=Max("upto")).order_by("person")
     }
-    due = [(person_id, day) for person_id, day in due if person_id not in last or last[person_id]["last"] < day]
+    due = [(person_id, day) for person_id, day in due if person_id not in last or last[person_id]["day"] < day]
     if not due:
         return 0
     upto = _settled(at)

@@ -1,122 +1,143 @@
-"""How one is told: addresses, hours, and a trial of each."""
+"""How one is told: addresses, hours, a trial of each; and what could not be told."""
+
+from datetime import timedelta
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from company.access import signed_in
+from company.access import signed_in, technician_required
 from company.clock import now
-from company.models import Company
-from maintenance.calc.alert_words import AddressKind
+from maintenance.calc.alert_words import DeliveryState
 from maintenance.forms_telling import EmailForm, HoursForm, ServiceForm
-from maintenance.models import Address, Telling
+from maintenance.models import Address, Delivery, Telling
 from maintenance.sending.outcome import Fate
 from maintenance.sending.services import SERVICES
-from maintenance.services.addresses import (
-    OWN,
-    AddressRefused,
+from maintenance.services.address_book import (
+    EMAIL,
+    AddressRefusedError,
     address_add,
-    address_drop,
+    address_remove,
     address_switch,
-    email_masked,
-    own_addresses_keep,
+    address_try,
 )
-from maintenance.trials import address_try
+from maintenance.services.addresses import own_addresses_keep
+from maintenance.services.outbox import deliveries_again, deliveries_report
+
+PAGE = 50
+LOOKED_BACK = timedelta(days=7)
 
 
+@never_cache
 @require_http_methods(["GET", "POST"])
 def telling(request: HttpRequest) -> HttpResponse:
+    """Show where and when one is told, and keep the hours."""
     person = signed_in(request)
     row = Telling.objects.filter(person=person).first() or Telling(person=person)
     form = HoursForm(request.POST or None, instance=row)
     if request.method == "POST" and form.is_valid():
         given = {name: form.cleaned_data[name] for name in HoursForm.Meta.fields}
         Telling.objects.update_or_create(person=person, defaults=given)
+        own_addresses_keep(at=now(), only=person)
         messages.success(request, "Saved.")
         return redirect("telling")
-    rows = list(Address.objects.filter(person=person, removed_at=None))
-    own = next((one for one in rows if one.service == OWN), None)
-    context = {
-        "form": form,
-        "own": own,
-        "own_email": person.email,
-        "others": [(one, _name_of(one)) for one in rows if one is not own],
-        "services": SERVICES.values(),
-        "zone": row.time_zone or Company.current().time_zone,
-        "now": now(),
-    }
-    return render(request, "maintenance/telling/telling.html", context)
+    return _draw(request, form, status=422 if request.method == "POST" else 200)
 
 
 @never_cache
 @require_http_methods(["GET", "POST"])
-def address_new(request: HttpRequest, service: str) -> HttpResponse:
-    """Ask for an address of one service; show it once when it was added, and never again."""
-    found = SERVICES.get(service)
-    if found is None and service != "email":
+def address_new(request: HttpRequest, key: str) -> HttpResponse:
+    """Ask for an address of one service; show it whole on the answer alone."""
+    service = SERVICES.get(key)
+    if service is None and key != EMAIL:
         raise Http404("That service is not on the list.")
-    given = request.POST or None
-    form = EmailForm(given) if found is None else ServiceForm(found, given)
-    context = {"form": form, "service": found}
+    given = request.POST if request.method == "POST" else None
+    form = EmailForm(given) if service is None else ServiceForm(service, given)
     if request.method == "POST" and form.is_valid():
-        if isinstance(form, ServiceForm):
-            kind, address, shown = AddressKind.APPRISE, form.address, form.masked()
-        else:
-            kind, address = AddressKind.EMAIL, form.cleaned_data["email"]
-            shown = email_masked(address)
         try:
-            row = address_add(person=signed_in(request), kind=kind, service=service, address=address, shown=shown, at=now())
-        except AddressRefused as refused:
+            row, text = address_add(person=signed_in(request), service=key, filled=form.cleaned_data, at=now())
+        except AddressRefusedError as refused:
             form.add_error(None, str(refused))
         else:
-            answer = render(request, "maintenance/telling/added.html", {"row": row, "service": found, "shown_once": address})
-            answer["Cache-Control"] = "no-store"
-            return answer
-    return render(request, "maintenance/telling/add.html", context)
+            row_of_hours = Telling.objects.filter(person=row.person_id).first() or Telling(person_id=row.person_id)
+            return _draw(request, HoursForm(instance=row_of_hours), shown_once=text, added=row)
+    status = 422 if request.method == "POST" else 200
+    return render(request, "maintenance/alerts/address.html", {"form": form, "service": service}, status=status)
 
 
 @require_POST
-def address_trial(request: HttpRequest, pk: int) -> HttpResponse:
-    address = _mine(request, pk)
-    came = address_try(address=address, at=now())
-    if isinstance(came, str):
-        messages.warning(request, came)
-    elif came.fate == Fate.WENT:
-        messages.success(request, f"A trial went to {address.shown}. Look whether it arrived.")
+def address_do(request: HttpRequest, pk: int) -> HttpResponse:
+    """Try an address, switch it, or take it away."""
+    address = get_object_or_404(Address, pk=pk, person=signed_in(request), removed_at=None)
+    what, at = request.POST.get("what", ""), now()
+    try:
+        if what == "try":
+            outcome = address_try(address=address, at=at)
+            if outcome.fate is Fate.WENT:
+                messages.success(request, f"A trial is on its way to {address.shown}. Look whether it arrives.")
+            else:
+                messages.error(request, f"The trial to {address.shown} did not go. {outcome.said}")
+        elif what in {"on", "off"}:
+            address_switch(address=address, on=what == "on", at=at)
+            messages.success(request, f"{address.shown} is switched {what}.")
+        elif what == "remove":
+            address_remove(address=address, at=at)
+            messages.success(request, f"{address.shown} is taken away. What still waited for it is not sent.")
+        else:
+            messages.error(request, "Nothing was changed.")
+    except AddressRefusedError as refused:
+        messages.warning(request, str(refused))
+    return redirect("telling")
+
+
+@require_safe
+@technician_required
+def deliveries(request: HttpRequest) -> HttpResponse:
+    """Show what was put aside, with its reason, what is under way, and the counts of a week."""
+    at = now()
+    rows = Delivery.objects.select_related("alert", "digest", "address__person")
+    going = rows.filter(state__in=[DeliveryState.WAITING, DeliveryState.SENDING])
+    context = {
+        "report": deliveries_report(at=at, since=at - LOOKED_BACK),
+        "aside": rows.filter(state=DeliveryState.ASIDE).order_by("-pk")[:PAGE],
+        "waiting": going.order_by("not_before", "pk")[:PAGE],
+        "off": Address.objects.filter(removed_at=None, off_at__isnull=False).select_related("person")[:PAGE],
+    }
+    return render(request, "maintenance/alerts/deliveries.html", context)
+
+
+@require_POST
+@technician_required
+def deliveries_do(request: HttpRequest) -> HttpResponse:
+    """Send one, or all, of what was put aside again."""
+    which = request.POST.get("which", "")
+    rows = Delivery.objects.all()
+    if which != "all":
+        if not (which.isascii() and which.isdigit() and len(which) <= 18):
+            messages.error(request, "Nothing was changed.")
+            return redirect("deliveries")
+        rows = rows.filter(pk=int(which))
+    taken = deliveries_again(deliveries=rows, at=now())
+    if taken:
+        messages.success(request, f"{taken} {'goes' if taken == 1 else 'go'} out again, within a minute.")
     else:
-        messages.error(request, f"The trial to {address.shown} did not go. {came.said}")
-    return redirect("telling")
+        messages.warning(request, "Nothing was changed: it went already, or its address is switched off.")
+    return redirect("deliveries")
 
 
-@require_POST
-def address_change(request: HttpRequest, pk: int) -> HttpResponse:
-    """Switch an address on or off, or take it off the list."""
-    address = _mine(request, pk)
-    do = request.POST.get("do", "")
-    if do == "remove" and address.service != OWN:
-        address_drop(address=address, at=now())
-        messages.success(request, f"{address.shown} is off your list. What was waiting for it is not sent.")
-    elif do in {"on", "off"}:
-        address_switch(address=address, on=do == "on", at=now())
-        messages.success(request, f"{address.shown} is switched {do}.")
-    else:
-        messages.error(request, "That cannot be done with this address.")
-    return redirect("telling")
-
-
-@require_POST
-def own_begin(request: HttpRequest) -> HttpResponse:
-    """Bring one's own e-mail on the list at once, so that it can be tried; else it comes there with the first alert."""
-    own_addresses_keep(at=now(), only=signed_in(request))
-    return redirect("telling")
-
-
-def _mine(request: HttpRequest, pk: int) -> Address:
-    return get_object_or_404(Address, pk=pk, person=signed_in(request), removed_at=None)
-
-
-def _name_of(address: Address) -> str:
-    service = SERVICES.get(address.service)
-    return service.name if service else "E-mail"
+def _draw(
+    request: HttpRequest, form: HoursForm, *, shown_once: str = "", added: Address | None = None, status: int = 200
+) -> HttpResponse:
+    context = {
+        "form": form,
+        "addresses": Address.objects.filter(person=signed_in(request), removed_at=None),
+        "services": SERVICES.values(),
+        "shown_once": shown_once,
+        "added": added,
+    }
+    answer = render(request, "maintenance/alerts/telling.html", context, status=status)
+    if shown_once:
+        answer["Cache-Control"] = "no-store"
+    return answer

@@ -10,7 +10,6 @@ from maintenance.calc.alert_words import DeliveryState
 from maintenance.models import Address, Alert, Attempt, Delivery, Telling
 from maintenance.services import outbox_send
 from maintenance.services.address_book import address_add
-from maintenance.services.addresses import address_add
 from maintenance.services.outbox import deliveries_again, deliveries_queue, deliveries_report, deliveries_send
 from tests.builders import make_person
 from tests.maintenance.mail_sink import MailSink
@@ -199,7 +198,7 @@ def test_one_that_cannot_be_written_is_put_aside_after_three_tries_and_blocks_no
 
 
 def test_a_changed_secret_key_switches_an_address_off_with_a_sentence_and_heals_ones_own(bo, sink, settings):
-    address_add(person=bo, kind="email", service="email", address="second@example.org", shown="s…d@example.org", at=NOON)
+    address_add(person=bo, service="email", filled={"email": "second@example.org"}, at=NOON)
     queue()
     settings.SECRET_KEY = "another"
     sent = deliveries_send(at=NOON)
