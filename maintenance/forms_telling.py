@@ -1,74 +1,104 @@
-"""Forms of how a person is told: the hours, and an address to add."""
+"""Forms of how a person is told: their hours, and an address of one service."""
 
-from datetime import time
 from typing import Any
+from zoneinfo import available_timezones
 
 from django import forms
 
-from company.models import check_time_zone
-from company.plain import Form
+from company.plain import Form, ModelForm
 from maintenance.models import Telling
-from maintenance.sending.services import SERVICES, Service
-from maintenance.services.address_book import EMAIL
+from maintenance.sending.services import Gap, NoSuchAddressError, Service, address_of
 
 
-def clock(label: str, help_text: str = "") -> forms.TimeField:
+def _clock(label: str, help_text: str) -> forms.TimeField:
     return forms.TimeField(
         label=label,
-        required=False,
         help_text=help_text,
-        input_formats=["%H:%M", "%H:%M:%S"],
+        required=False,
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        error_messages={"invalid": "Write a time, as 07:30."},
     )
 
 
-class HoursForm(Form):
+class HoursForm(ModelForm):
     """When a person is told."""
 
-    digest_at = clock("The daily digest, at", "Empty: no digest.")
-    quiet_from = clock("Quiet from")
-    quiet_until = clock("until", "What is urgent comes at any hour.")
-    time_zone = forms.CharField(
-        label="Your time zone",
-        required=False,
-        max_length=64,
-        validators=[check_time_zone],
-        help_text="As Europe/London. Empty: the company's.",
-        widget=forms.TextInput(attrs={"autocomplete": "off"}),
-    )
+    digest_at = _clock("The day's digest at", "One message with whatever can wait. Empty: no digest.")
+    quiet_from = _clock("Quiet from", "Only what is urgent is told in these hours; the rest waits for their end.")
+    quiet_until = _clock("Quiet until", "Empty: no quiet hours.")
 
-    def __init__(self, *args: Any, telling: Telling, **kw: Any) -> None:
-        names = ("digest_at", "quiet_from", "quiet_until", "time_zone")
-        super().__init__(*args, **{"label_suffix": "", "initial": {name: getattr(telling, name) for name in names}, **kw})
+    class Meta:
+        model = Telling
+        fields = ["digest_at", "quiet_from", "quiet_until", "time_zone"]
+        labels = {"time_zone": "Your time zone"}
+        help_texts = {"time_zone": "Empty: the company's. Else as Europe/London."}
+        widgets = {"time_zone": forms.TextInput(attrs={"list": "zones", "autocomplete": "off"})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **{"label_suffix": "", **kwargs})
+
+    def clean_time_zone(self) -> str:
+        zone = str(self.cleaned_data["time_zone"]).strip()
+        if zone and zone not in available_timezones():
+            raise forms.ValidationError(f"{zone} is not a time zone this machine knows. Try Europe/London.")
+        return zone
 
     def clean(self) -> dict[str, Any]:
-        given = super().clean() or {}
-        start, end = given.get("quiet_from"), given.get("quiet_until")
-        if (start is None) != (end is None) and not self.errors:
-            raise forms.ValidationError("Quiet hours have a beginning and an end: fill in both, or neither.")
-        if isinstance(start, time) and start == end:
-            raise forms.ValidationError("Quiet hours that begin and end together are none: leave both empty.")
+        given = super().clean() or self.cleaned_data
+        if not self.errors and (given["quiet_from"] is None) != (given["quiet_until"] is None):
+            self.add_error("quiet_until", "Quiet hours have a start and an end: give both, or neither.")
+        elif not self.errors and given["quiet_from"] is not None and given["quiet_from"] == given["quiet_until"]:
+            self.add_error("quiet_until", "They end when they start. Leave both empty for no quiet hours.")
         return given
 
 
-class AddressForm(Form):
-    """The gaps of one service's address, or an e-mail address."""
+class EmailForm(Form):
+    """One more e-mail address."""
 
-    def __init__(self, *args: Any, service: Service | None, **kw: Any) -> None:
-        super().__init__(*args, **{"label_suffix": "", **kw})
-        if service is None:
-            self.fields["email"] = forms.CharField(
-                label="E-mail address", max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "email"})
-            )
-            return
+    email = forms.EmailField(
+        label="E-mail", max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "off", "inputmode": "email"})
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **{"label_suffix": "", **kwargs})
+
+
+class ServiceForm(Form):
+    """The gaps of a service's address. `address` holds the whole once the form is valid."""
+
+    def __init__(self, service: Service, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **{"label_suffix": "", **kwargs})
+        self.service = service
+        self.address = ""
         for gap in service.gaps:
-            self.fields[gap.name] = forms.CharField(
-                label=gap.label, help_text=gap.hint, max_length=200, widget=forms.TextInput(attrs={"autocomplete": "off"})
-            )
+            self.fields[gap.name] = _field_of(gap)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        if not self.errors:
+            try:
+                self.address = address_of(self.service, given)
+            except NoSuchAddressError as error:
+                self.add_error(None, str(error))
+        return given
+
+    def masked(self) -> str:
+        """Return enough of the address to know it by: what is no secret, and the last signs of what is."""
+        seen = [self.cleaned_data[gap.name] for gap in self.service.gaps if not gap.secret]
+        hidden = str(self.cleaned_data[self.service.gaps[-1].name])
+        return f"{self.service.name}, {_tail(seen[-1] if seen else hidden)}"
 
 
-def service_named(key: str) -> tuple[str, Service | None] | None:
-    """Return what a name on the page stands for: e-mail, or a service; None for neither."""
-    if key == EMAIL:
-        return EMAIL, None
-    return (key, SERVICES[key]) if key in SERVICES else None
+def _tail(word: str) -> str:
+    return f"…{word[-3:]}"
+
+
+def _field_of(gap: Gap) -> forms.RegexField:
+    return forms.RegexField(
+        rf"\A{gap.shape}\Z",
+        label=gap.label,
+        help_text=gap.hint,
+        max_length=120,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false", "autocapitalize": "none"}),
+        error_messages={"invalid": f"That has another shape. {gap.hint}"},
+    )

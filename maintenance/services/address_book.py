@@ -1,6 +1,8 @@
 """What a person adds to be told at: added, tried, taken away, switched on again."""
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import TimeoutError as NotInTimeError
 from datetime import datetime, timedelta
 
 from django.core.exceptions import ValidationError
@@ -8,20 +10,22 @@ from django.core.validators import validate_email
 from django.db import IntegrityError, transaction
 
 from company.models import Person
-from maintenance.calc.alert_words import AddressKind, DeliveryState
-from maintenance.models import Address, Delivery
+from maintenance.calc.alert_words import AddressKind
+from maintenance.models import Address
 from maintenance.sending.mail import Mailer
+from maintenance.sending.message import Message
 from maintenance.sending.outcome import Fate, Outcome
 from maintenance.sending.push import push_send
 from maintenance.sending.render import house_now, trial_message
 from maintenance.sending.seal import SealBrokenError, fingerprint, seal, unseal
 from maintenance.sending.services import SERVICES, NoSuchAddressError, address_of
-from maintenance.services.addresses import OWN, email_fingerprint, email_masked
+from maintenance.services.addresses import BY_HAND, OWN, address_drop, email_fingerprint, email_masked
 
 EMAIL = "email"
 MOST = 10  # addresses a person
 BETWEEN = timedelta(seconds=60)  # two trials of one address
-TRIAL_S = 4.0
+TRIAL_S = 4.0  # each question to a mail server
+LONGEST_S = 8.0  # and all of it: a page waits for it
 TWICE = "That address is on your list already."
 
 
@@ -52,19 +56,14 @@ def address_remove(*, address: Address, at: datetime) -> bool:
     """Take an address away; what still waited for it is dropped. One's own e-mail goes with the field on one's page."""
     if address.service == OWN:
         raise AddressRefusedError("This is the e-mail address of your own page: change it there.")
-    with transaction.atomic():
-        gone = Address.objects.filter(pk=address.pk, removed_at=None).update(removed_at=at)
-        Delivery.objects.filter(address=address.pk, state=DeliveryState.WAITING).update(
-            state=DeliveryState.DROPPED, said="The address was taken away."
-        )
-    return bool(gone)
+    return address_drop(address=address, at=at)
 
 
 def address_switch(*, address: Address, on: bool, at: datetime) -> bool:
     """Switch an address off by hand, or on again after it failed."""
     if on:
         return bool(Address.objects.filter(pk=address.pk, off_at__isnull=False).update(off_at=None, off_why=""))
-    return bool(Address.objects.filter(pk=address.pk, off_at=None).update(off_at=at, off_why="Switched off by hand."))
+    return bool(Address.objects.filter(pk=address.pk, off_at=None).update(off_at=at, off_why=BY_HAND))
 
 
 def address_try(*, address: Address, at: datetime) -> Outcome:
@@ -91,8 +90,20 @@ def _trial(address: Address, at: datetime) -> Outcome:
     except SealBrokenError as error:
         return Outcome(fate=Fate.GONE, said=str(error))
     message = trial_message(house=house_now(), key=f"trial.{address.pk}.{at:%Y%m%d%H%M%S%f}")
-    if address.kind != AddressKind.EMAIL:
-        return push_send(address.service, to, message)
+    # a thread of its own: names that are looked up, and servers that dribble, keep to no time-out
+    pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="trial")
+    try:
+        return pool.submit(_send, AddressKind(address.kind), address.service, to, message).result(LONGEST_S)
+    except NotInTimeError:
+        return Outcome(fate=Fate.LATER, said=f"There was no answer within {LONGEST_S:.0f} seconds.", down=True)
+    finally:
+        pool.shutdown(wait=False)
+
+
+def _send(kind: AddressKind, service: str, to: str, message: Message) -> Outcome:
+    """Send from the thread; touches no database."""
+    if kind != AddressKind.EMAIL:
+        return push_send(service, to, message)
     mailer = Mailer(timeout_s=TRIAL_S)
     try:
         return mailer.open() or mailer.send(to, message)

@@ -1,4 +1,4 @@
-"""How a person is told: hours and addresses; and for technicians what could not be told."""
+"""How one is told: addresses, hours, a trial of each; and what could not be told."""
 
 from datetime import timedelta
 
@@ -11,11 +11,12 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from company.access import signed_in, technician_required
 from company.clock import now
 from maintenance.calc.alert_words import DeliveryState
-from maintenance.forms_telling import AddressForm, HoursForm, service_named
+from maintenance.forms_telling import EmailForm, HoursForm, ServiceForm
 from maintenance.models import Address, Delivery, Telling
 from maintenance.sending.outcome import Fate
 from maintenance.sending.services import SERVICES
 from maintenance.services.address_book import (
+    EMAIL,
     AddressRefusedError,
     address_add,
     address_remove,
@@ -25,84 +26,84 @@ from maintenance.services.address_book import (
 from maintenance.services.addresses import own_addresses_keep
 from maintenance.services.outbox import deliveries_again, deliveries_report
 
-LATELY = timedelta(days=7)
-SHOWN = 100
+PAGE = 50
+LOOKED_BACK = timedelta(days=7)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
 @never_cache
+@require_http_methods(["GET", "POST"])
 def telling(request: HttpRequest) -> HttpResponse:
-    """Show where and when this person is told; keep the hours."""
+    """Show where and when one is told, and keep the hours."""
     person = signed_in(request)
-    row = Telling.objects.filter(person=person.pk).first() or Telling(person=person)
-    form = HoursForm(request.POST or None, telling=row)
+    row = Telling.objects.filter(person=person).first() or Telling(person=person)
+    form = HoursForm(request.POST or None, instance=row)
     if request.method == "POST" and form.is_valid():
-        Telling.objects.update_or_create(person=person, defaults=form.cleaned_data)
+        given = {name: form.cleaned_data[name] for name in HoursForm.Meta.fields}
+        Telling.objects.update_or_create(person=person, defaults=given)
         own_addresses_keep(at=now(), only=person)
         messages.success(request, "Saved.")
         return redirect("telling")
-    return _draw(request, form=form, status=422 if form.errors else 200)
+    return _draw(request, form, status=422 if request.method == "POST" else 200)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
 @never_cache
+@require_http_methods(["GET", "POST"])
 def address_new(request: HttpRequest, key: str) -> HttpResponse:
-    """Add an address; its full text is shown on this answer alone."""
-    named = service_named(key)
-    if named is None:
-        raise Http404
-    form = AddressForm(request.POST or None, service=named[1])
+    """Ask for an address of one service; show it whole on the answer alone."""
+    service = SERVICES.get(key)
+    if service is None and key != EMAIL:
+        raise Http404("That service is not on the list.")
+    given = request.POST if request.method == "POST" else None
+    form = EmailForm(given) if service is None else ServiceForm(service, given)
     if request.method == "POST" and form.is_valid():
         try:
             row, text = address_add(person=signed_in(request), service=key, filled=form.cleaned_data, at=now())
-        except AddressRefusedError as error:
-            form.add_error(None, str(error))
+        except AddressRefusedError as refused:
+            form.add_error(None, str(refused))
         else:
-            return _draw(request, shown_once=text, added=row)
-    context = {"form": form, "service": named[1], "section": "Alerts"}
-    return render(request, "maintenance/alerts/address.html", context, status=422 if form.errors else 200)
+            row_of_hours = Telling.objects.filter(person=row.person_id).first() or Telling(person_id=row.person_id)
+            return _draw(request, HoursForm(instance=row_of_hours), shown_once=text, added=row)
+    status = 422 if request.method == "POST" else 200
+    return render(request, "maintenance/alerts/address.html", {"form": form, "service": service}, status=status)
 
 
 @require_POST
 def address_do(request: HttpRequest, pk: int) -> HttpResponse:
-    """Try an address, take it away, switch it off or on."""
-    person, at = signed_in(request), now()
-    if pk >= 2**63:
-        raise Http404
-    row = get_object_or_404(Address, pk=pk, person=person.pk, removed_at=None)
-    what = request.POST.get("what", "")
+    """Try an address, switch it, or take it away."""
+    address = get_object_or_404(Address, pk=pk, person=signed_in(request), removed_at=None)
+    what, at = request.POST.get("what", ""), now()
     try:
         if what == "try":
-            outcome = address_try(address=row, at=at)
+            outcome = address_try(address=address, at=at)
             if outcome.fate is Fate.WENT:
-                messages.success(request, f"A trial is on its way to {row.shown}. It should be there in a moment.")
+                messages.success(request, f"A trial is on its way to {address.shown}. Look whether it arrives.")
             else:
-                messages.error(request, outcome.said)
-        elif what == "remove":
-            address_remove(address=row, at=at)
-            messages.success(request, f"{row.shown} is taken away.")
+                messages.error(request, f"The trial to {address.shown} did not go. {outcome.said}")
         elif what in {"on", "off"}:
-            address_switch(address=row, on=what == "on", at=at)
-            messages.success(request, f"{row.shown} is switched {what}.")
+            address_switch(address=address, on=what == "on", at=at)
+            messages.success(request, f"{address.shown} is switched {what}.")
+        elif what == "remove":
+            address_remove(address=address, at=at)
+            messages.success(request, f"{address.shown} is taken away. What still waited for it is not sent.")
         else:
-            messages.error(request, "The page asked for something this program does not know. Nothing was changed.")
-    except AddressRefusedError as error:
-        messages.warning(request, str(error))
+            messages.error(request, "Nothing was changed.")
+    except AddressRefusedError as refused:
+        messages.warning(request, str(refused))
     return redirect("telling")
 
 
 @require_safe
 @technician_required
 def deliveries(request: HttpRequest) -> HttpResponse:
-    """Show what is under way, what was put aside and why, and how the last week went."""
+    """Show what was put aside, with its reason, what is under way, and the counts of a week."""
     at = now()
     rows = Delivery.objects.select_related("alert", "digest", "address__person")
+    going = rows.filter(state__in=[DeliveryState.WAITING, DeliveryState.SENDING])
     context = {
-        "report": deliveries_report(at=at, since=at - LATELY),
-        "aside": rows.filter(state=DeliveryState.ASIDE).order_by("-made_at", "-pk")[:SHOWN],
-        "waiting": rows.filter(state__in=[DeliveryState.WAITING, DeliveryState.SENDING]).order_by("not_before", "pk")[:SHOWN],
-        "off": Address.objects.filter(removed_at=None, off_at__isnull=False).select_related("person")[:SHOWN],
-        "section": "Alerts",
+        "report": deliveries_report(at=at, since=at - LOOKED_BACK),
+        "aside": rows.filter(state=DeliveryState.ASIDE).order_by("-pk")[:PAGE],
+        "waiting": going.order_by("not_before", "pk")[:PAGE],
+        "off": Address.objects.filter(removed_at=None, off_at__isnull=False).select_related("person")[:PAGE],
     }
     return render(request, "maintenance/alerts/deliveries.html", context)
 
@@ -110,33 +111,33 @@ def deliveries(request: HttpRequest) -> HttpResponse:
 @require_POST
 @technician_required
 def deliveries_do(request: HttpRequest) -> HttpResponse:
-    """Take what was put aside back into the outbox: one of them, or all."""
-    which, at = request.POST.get("which", ""), now()
-    rows = Delivery.objects.filter(state=DeliveryState.ASIDE)
+    """Send one, or all, of what was put aside again."""
+    which = request.POST.get("which", "")
+    rows = Delivery.objects.all()
     if which != "all":
-        if not (which.isascii() and which.isdigit() and len(which) < 19):
-            messages.error(request, "The page asked for something this program does not know. Nothing was changed.")
+        if not (which.isascii() and which.isdigit() and len(which) <= 18):
+            messages.error(request, "Nothing was changed.")
             return redirect("deliveries")
         rows = rows.filter(pk=int(which))
-    taken = deliveries_again(deliveries=rows, at=at)
+    taken = deliveries_again(deliveries=rows, at=now())
     if taken:
-        messages.success(request, f"{taken} back in the outbox.")
+        messages.success(request, f"{taken} {'goes' if taken == 1 else 'go'} out again, within a minute.")
     else:
-        messages.warning(request, "Nothing was taken back: an address that is switched off must be switched on first.")
+        messages.warning(request, "Nothing was changed: it went already, or its address is switched off.")
     return redirect("deliveries")
 
 
 def _draw(
-    request: HttpRequest, form: HoursForm | None = None, shown_once: str = "", added: Address | None = None, status: int = 200
+    request: HttpRequest, form: HoursForm, *, shown_once: str = "", added: Address | None = None, status: int = 200
 ) -> HttpResponse:
-    person = signed_in(request)
-    row = Telling.objects.filter(person=person.pk).first() or Telling(person=person)
     context = {
-        "form": form or HoursForm(telling=row),
-        "addresses": Address.objects.filter(person=person.pk, removed_at=None),
+        "form": form,
+        "addresses": Address.objects.filter(person=signed_in(request), removed_at=None),
         "services": SERVICES.values(),
         "shown_once": shown_once,
         "added": added,
-        "section": "Alerts",
     }
-    return render(request, "maintenance/alerts/telling.html", context, status=status)
+    answer = render(request, "maintenance/alerts/telling.html", context, status=status)
+    if shown_once:
+        answer["Cache-Control"] = "no-store"
+    return answer

@@ -8,6 +8,7 @@ from django.test.utils import CaptureQueriesContext
 
 from maintenance.calc.alert_words import DeliveryState
 from maintenance.models import Address, Alert, Delivery, RuleSetting, Telling
+from maintenance.sending.seal import unseal
 from maintenance.services.outbox import deliveries_drop, deliveries_queue
 from tests.builders import make_person
 
@@ -104,7 +105,7 @@ def test_an_alert_that_closed_is_not_told_any_more(told):
     assert Delivery.objects.filter(alert=alert, state=DeliveryState.WAITING).count() == 0
 
 
-def test_a_changed_email_takes_the_place_of_the_old_one(told):
+def test_a_changed_email_takes_the_place_of_the_old_one_also_for_what_waits(told):
     alert = make_alert()
     deliveries_queue(alerts=[alert], at=NOON)
     told["technician"].email = "bo@new.example.org"
@@ -113,7 +114,12 @@ def test_a_changed_email_takes_the_place_of_the_old_one(told):
     deliveries_queue(alerts=[later], at=NOON)
     assert to_whom(later) == ["bo", "ines"]
     assert Address.objects.filter(person=told["technician"], removed_at=None).count() == 1
-    assert Delivery.objects.get(alert=alert, address__person=told["technician"]).state == DeliveryState.DROPPED
+    waiting = Delivery.objects.get(alert=alert, address__person=told["technician"])
+    assert waiting.state == DeliveryState.WAITING and unseal(waiting.address.sealed) == "bo@new.example.org"
+    told["technician"].email = ""
+    told["technician"].save(update_fields=["email"])
+    deliveries_queue(alerts=[later], at=NOON)
+    assert set(Delivery.objects.filter(address=waiting.address).values_list("state", flat=True)) == {DeliveryState.DROPPED}
 
 
 def test_the_queries_do_not_grow_with_the_alerts(told):
