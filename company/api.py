@@ -29,7 +29,9 @@ class SessionPerson(APIKeyCookie):
             return None  # nobody is asking: 401, before a word about CSRF that tells a script nothing
         try:
             return super().__call__(request)
-        except HttpError:
+        except HttpError as error:
+            if "CSRF" not in str(error):
+                raise  # another refusal, in words of its own
             raise HttpError(
                 403, "A write from a page needs the page's CSRF token (X-CSRFToken); from a program, send a token instead."
             ) from None

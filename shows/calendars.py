@@ -22,6 +22,7 @@ from company.clock import today
 from company.models import Company, Person
 from company.templatetags.tape import clock, day
 from inventory.models import Item
+from maintenance.alert_terms import rules_now
 from maintenance.swap_needs import swaps_left
 from shows.calc.words import ShowState
 from shows.models import Show
@@ -31,7 +32,7 @@ BENCH_AHEAD, SWAPS_AHEAD = timedelta(days=90), timedelta(days=21)
 YEAR = timedelta(days=366)
 MOST = 2_000  # events of one sort
 NAMED = 12
-SWAP_BEFORE = timedelta(hours=24)
+SWAP_RULE = "swap-before-show"  # the hours before load-in are those the owner chose for its alert
 LONG = 4_000
 REFRESH = timedelta(hours=1)
 NOWHERE = "knowngood.invalid"
@@ -43,7 +44,11 @@ def calendar_of(person: Person, at: datetime) -> bytes:
     """Return a person's calendar at an instant; a constant number of queries."""
     company = Company.current()
     made = _Maker(company, at)
-    shows = list(Show.objects.filter(home_by__gte=at - BEFORE, load_in__lte=at + AFTER).select_related("venue")[:MOST])
+    shows = list(
+        Show.objects.filter(home_by__gte=at - BEFORE, load_in__lte=at + AFTER)
+        .select_related("venue")
+        .order_by("load_in", "pk")[:MOST]
+    )
     changed = _changes(shows)
     for show in shows:
         made.show(show, *changed.get(show.pk, (0, show.added_at)))
@@ -156,10 +161,11 @@ class _Maker:
             self._event(f"bench-{by:%Y%m%d}", f"Test {things}", by, by + timedelta(days=1), says, reverse("bench"))
 
     def swaps(self) -> None:
-        """Add what is to be swapped or charged in the day before each coming show."""
+        """Add what is to be swapped or charged before each coming show, so long before load-in as its alert speaks up."""
+        before = rules_now()[SWAP_RULE].terms.lead
         for left in swaps_left(self.at, self.at + SWAPS_AHEAD):
             show = left.found.needs
-            due = show.load_in - SWAP_BEFORE
+            due = show.load_in - before
             words = f"{left.words[0].upper()}{left.words[1:]}: {show.name}"
             url = reverse("swap-list", args=[show.key])
             self._event(f"swap-{show.key}", words, due, due + timedelta(hours=1), f"Before load-in. {left.why}", url)
@@ -173,5 +179,10 @@ class _Maker:
             words = f"Give back {things}" + (f" to {whose}" if whose else "")
             says = f"Borrowed gear must be back by {day(by)}."
             self._event(
-                f"give-back-{by:%Y%m%d}-{whose}", words, by, by + timedelta(days=1), says, reverse("gear") + "?borrowed=1"
+                f"give-back-{by:%Y%m%d}-{_slug(whose)}",
+                words,
+                by,
+                by + timedelta(days=1),
+                says,
+                reverse("gear") + "?borrowed=1",
             )

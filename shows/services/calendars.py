@@ -69,7 +69,7 @@ def calendars_mail(*, at: datetime) -> int:
         try:
             _mail(telling.person, at)
             sent += 1
-        except OSError as error:
+        except Exception as error:  # whatever is wrong with one must not stop the others
             log.warning("The calendar of person %s could not be mailed: %s", telling.pk, " ".join(str(error).split())[:200])
             Telling.objects.filter(pk=telling.pk, calendar_mailed_at=at).update(calendar_mailed_at=telling.calendar_mailed_at)
     return sent
@@ -81,6 +81,6 @@ def _mail(person: Person, at: datetime) -> None:
         f"Your calendar from {company.name}: shows, home-by times and what is to be done. "
         "Open the file with your calendar program.\n"
     )
-    mail = EmailMessage(subject=f"Your calendar from {company.name}".replace("\n", " "), body=text, to=[person.email])
+    mail = EmailMessage(subject=" ".join(f"Your calendar from {company.name}".split()), body=text, to=[person.email])
     mail.attach("calendar.ics", calendar_of(person, at).decode(), "text/calendar")
     mail.send()

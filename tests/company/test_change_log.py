@@ -153,7 +153,7 @@ def test_log_costs_the_same_for_one_and_for_fifty_and_counts_nothing(as_owner, o
         for i in range(number):
             Venue.objects.create(name=f"Hall {i}")
     as_owner.get("/change-log/")
-    with django_assert_num_queries(5) as seen:  # company, session, person, rows, people of the filter
+    with django_assert_num_queries(6) as seen:  # company, session, person, rows, people of the filter, alerts
         page = log_of(as_owner)
     assert page.count('class="log-what"') >= number
     assert not any("COUNT(" in q["sql"].upper() for q in seen.captured_queries)

@@ -107,7 +107,7 @@ def test_a_correction_names_the_old_one(as_technician, lead):
         ("code", "wrong|label|code", {"code": "nonsense"}),
         ("code", "card", {"code": "DO.OUT"}),
         ("done_at", "still to come", {"done_at": (now() + timedelta(days=1)).isoformat()}),
-        ("done_at", "timezone", {"done_at": "2026-09-25T09:00:00"}),
+        ("done_at", "time zone", {"done_at": "2026-09-25T09:00:00"}),
         ("done_at", ".", {"done_at": "0001-01-01T00:00:00+14:00"}),
         ("done_at", ".", {"done_at": "9999-12-31T23:59:59-14:00"}),
         ("readings.0", "A9", {"readings": [{"from": "A9", "to": "B1", "ohms": 1}]}),

@@ -134,5 +134,5 @@ def test_a_hand_does_not_read_it(as_hand):
 def test_it_costs_the_same_queries_however_many(as_technician, count, django_assert_num_queries):
     for _ in range(count):
         make_forecast(failed=False)
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         shown(as_technician)

@@ -215,5 +215,5 @@ def test_instruments_cost_the_same_queries_however_many(as_technician, count, dj
     for _ in range(count):
         make_instrument("ohms")
     BenchSettings.current()
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         as_technician.get(reverse(KIT))

@@ -202,7 +202,7 @@ def test_the_list_costs_the_same_queries_however_many_types(as_technician, count
     assert len(answer.context["lines"]) == count
 
 
-QUERIES = 10
+QUERIES = 11
 
 
 # ---- the drawing ----------------------------------------------------------------------------------------------------

@@ -533,7 +533,7 @@ def test_the_page_of_a_sitting_asks_the_database_alike_for_one_test_and_for_many
         as_technician.get(sitting.get_absolute_url())
 
 
-SITTING_QUERIES = 6
+SITTING_QUERIES = 7
 
 
 def test_one_answer_of_a_flexed_sitting_is_the_worst_while_bent(as_technician, sitting, lead):

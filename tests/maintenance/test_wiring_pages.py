@@ -77,7 +77,7 @@ def test_the_list_costs_the_same_queries_however_many(as_hand, company, count, d
     for n in range(count):
         made = make_wiring(f"w-{n}")
         LeadFacts.objects.create(type=make_type(Kind.LEAD), wiring=made.key)
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         as_hand.get(reverse("wirings"))
 
 

@@ -13,6 +13,7 @@ from icalendar import Calendar
 from company.clock import now, today
 from company.models import Company
 from inventory.calc.kinds import Kind
+from maintenance.alert_terms import rule_set, rules_now
 from maintenance.models import Telling
 from shows.calc.words import ShowState
 from shows.calendars import calendar_of, text_of
@@ -66,6 +67,23 @@ def test_swaps_stand_the_day_before_load_in(technician, show):
     event = events(technician)[f"swap-{show.pk}"]
     assert event.start == (show.load_in - timedelta(hours=24)).replace(microsecond=0)
     assert "Harvest ceilidh" in str(event["summary"])
+
+
+def test_swaps_stand_so_long_before_as_the_owner_chose(technician, show):
+    make_pull_row(show, item=make_box(name="A"), line="5", feed="cells", critical="critical")
+    rule = rules_now()["swap-before-show"].rule
+    rule_set(rule=rule, on=True, digest=False, urgent=False, role="technician", lead=timedelta(hours=6))
+    assert events(technician)[f"swap-{show.pk}"].start == (show.load_in - timedelta(hours=6)).replace(microsecond=0)
+
+
+def test_what_goes_back_is_one_a_lender_whatever_they_are_called(technician):
+    by = today(now()) + timedelta(days=3)
+    make_item(borrowed_from='the; chapel,\n"x" é', give_back_by=by)
+    make_item(borrowed_from='the; chapel,\n"x" é', give_back_by=by)
+    make_item(borrowed_from="the band", give_back_by=by)
+    found = {key: event for key, event in events(technician).items() if key.startswith("give-back")}
+    assert sorted(str(event["summary"])[:18] for event in found.values()) == ["Give back 1 thing ", "Give back 2 things"]
+    assert all(key.isascii() and " " not in key for key in found)
 
 
 def test_a_cancelled_show_is_said_to_be_cancelled(technician, show):
@@ -193,4 +211,4 @@ def test_it_costs_the_same_with_one_and_with_fifty(technician, many):
     calendar_of(technician, now())
     with CaptureQueriesContext(connection) as asked:
         calendar_of(technician, now())
-    assert len(asked) <= 9, "\n".join(q["sql"][:120] for q in asked)
+    assert len(asked) <= 11, "\n".join(q["sql"][:120] for q in asked)
