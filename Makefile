@@ -42,7 +42,7 @@ external: external-needs
 	$(PYTEST) $(ONLY) tests/external -n auto --maxprocesses 2 --dist loadfile $(ARGS)
 
 faults: dev-needs
-	$(PYTEST) $(ONLY) tests/faults $(ARGS)
+	$(PYTEST) $(ONLY) tests/faults -n 3 --dist worksteal $(ARGS)
 
 bench: dev-needs
 	@$(BIN)/python -m tests.benchmarks $(ARGS)

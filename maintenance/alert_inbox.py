@@ -52,7 +52,7 @@ class Inbox:
 
     handed: list[Alert] = field(default_factory=list)
     came: list[Group] = field(default_factory=list)
-    now: list[Alert] = field(default_factory=list)
+    now: list[Group] = field(default_factory=list)
     later: list[Group] = field(default_factory=list)
     put_off: list[Alert] = field(default_factory=list)
     closed: list[Alert] = field(default_factory=list)
@@ -66,7 +66,8 @@ class Inbox:
     @property
     def first(self) -> Alert | None:
         """Return the one next thing: the page's pink strip."""
-        return next(iter([*self.handed, *self.now]), None)
+        ones = [group.one for group in self.now if group.one]
+        return next(iter([*self.handed, *ones]), None)
 
 
 def alerts_for(person: Person) -> QuerySet[Alert]:
@@ -96,16 +97,18 @@ def inbox_of(person: Person, at: datetime, *, rule: str = "", words: str = "") -
     told = list(open_.exclude(asleep).filter(handed | Q(digest=False)).select_related("handed_by").order_by(*when)[: MOST + 1])
     absence = Absence.objects.order_by("-until").first()
     away = absence if absence and absence.until > at - CLOSED_FOR else None
-    came_since = away.until if away else None
     rest = open_.exclude(asleep).exclude(handed).filter(digest=True)
-    groups = _groups(rest)
-    shown = told[:MOST]
-    came = [a for a in shown if a.while_closed and came_since and a.raised_at >= came_since and a.handed_to_id != person.pk]
+    shown = [alert for alert in told[:MOST] if alert.handed_to_id != person.pk]
+    came = [alert for alert in shown if away and alert.while_closed and alert.raised_at >= away.until]
+    if away:
+        asleep_then = Q(while_closed=True, raised_at__gte=away.until)
+        came += list(rest.filter(asleep_then).order_by("by", "pk")[:MOST])
+        rest = rest.exclude(asleep_then)
     return Inbox(
-        handed=[alert for alert in shown if alert.handed_to_id == person.pk],
-        came=[Group(rule=a.rule, name=a.title, count=1, alerts=[a]) for a in came],
-        now=[alert for alert in shown if alert.handed_to_id != person.pk and alert not in came],
-        later=groups,
+        handed=[alert for alert in told[:MOST] if alert.handed_to_id == person.pk],
+        came=_folded(came),
+        now=_folded([alert for alert in shown if alert not in came]),
+        later=_groups(rest),
         put_off=list(open_.filter(asleep).select_related("snoozed_by").order_by("snoozed_until", "pk")[:CLOSED_MOST]),
         closed=list(
             mine.filter(closed_at__gt=at - CLOSED_FOR)
@@ -115,6 +118,24 @@ def inbox_of(person: Person, at: datetime, *, rule: str = "", words: str = "") -
         absence=away if came else None,
         more=max(0, len(told) - MOST),
     )
+
+
+def _folded(alerts: Sequence[Alert]) -> list[Group]:
+    """Draw many of one rule as one strip where the first of them stands, the others one by one."""
+    of: dict[str, list[Alert]] = {}
+    for alert in alerts:
+        of.setdefault(alert.rule, []).append(alert)
+    rules = {rule.key: rule for rule in (make() for make in ALERT_RULES)}
+    found: list[Group] = []
+    for alert in alerts:
+        same = of[alert.rule]
+        if len(same) <= FEW:
+            found.append(Group(rule=alert.rule, name=alert.title, count=1, alerts=[alert]))
+        elif alert is same[0]:
+            rule = rules.get(alert.rule)
+            url = (_address(rule.page) if rule else "") or (reverse("alerts") + f"?rule={alert.rule}")
+            found.append(Group(rule=alert.rule, name=rule.name if rule else alert.rule, count=len(same), alerts=same, url=url))
+    return found
 
 
 def _groups(rest: QuerySet[Alert]) -> list[Group]:

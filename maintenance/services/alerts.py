@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from typing import Any, TypeVar
 
 from django.db import DatabaseError, transaction
-from django.db.models import Max, Q
+from django.db.models import Max, Q, QuerySet
 
 from company.models import Person
 from company.pulses import absence_now
@@ -74,8 +74,9 @@ def alert_close(*, alert: Alert, person: Person, at: datetime) -> bool:
 
 
 def alert_open(*, alert: Alert, at: datetime) -> bool:
-    """Take "seen to" back: if its cause is gone meanwhile, the next run closes it again."""
-    return bool(Alert.objects.filter(pk=alert.pk, closed_how=Closed.HAND).update(closed_at=None, closed_how="", closed_says=""))
+    """Take "seen to" back, with what was not sent because of it; if its cause is gone meanwhile, the next run closes it again."""
+    by_hand = Alert.objects.filter(pk=alert.pk, closed_how=Closed.HAND)
+    return _undone(alert, by_hand, at, closed_at=None, closed_how="", closed_says="")
 
 
 def alert_snooze(*, alert: Alert, until: datetime, person: Person, at: datetime) -> bool:
@@ -88,9 +89,10 @@ def alert_snooze(*, alert: Alert, until: datetime, person: Person, at: datetime)
     return bool(put_off)
 
 
-def alert_wake(*, alert: Alert) -> bool:
-    """Take a putting-off back."""
-    return bool(Alert.objects.filter(pk=alert.pk, closed_at=None, snoozed_until__isnull=False).update(snoozed_until=None))
+def alert_wake(*, alert: Alert, at: datetime) -> bool:
+    """Take a putting-off back, with what was not sent because of it."""
+    put_off = Alert.objects.filter(pk=alert.pk, closed_at=None, snoozed_until__isnull=False)
+    return _undone(alert, put_off, at, snoozed_until=None)
 
 
 def alert_hand(*, alert: Alert, to: Person, person: Person, at: datetime) -> bool:
@@ -104,11 +106,21 @@ def alert_hand(*, alert: Alert, to: Person, person: Person, at: datetime) -> boo
     return bool(handed)
 
 
-def alert_hand_back(*, alert: Alert) -> bool:
+def alert_hand_back(*, alert: Alert, at: datetime) -> bool:
     """Let everybody have it again who had it before it was handed over."""
-    return bool(
-        Alert.objects.filter(pk=alert.pk, handed_to__isnull=False).update(handed_to=None, handed_by=None, handed_at=None)
-    )
+    handed = Alert.objects.filter(pk=alert.pk, handed_to__isnull=False)
+    return _undone(alert, handed, at, handed_to=None, handed_by=None, handed_at=None)
+
+
+def _undone(alert: Alert, rows: QuerySet[Alert], at: datetime, **back: Any) -> bool:
+    """Set columns back and want again what was dropped because of them."""
+    with transaction.atomic():
+        if not rows.update(**back):
+            return False
+        alert.refresh_from_db()
+        if alert.closed_at is None and not _put_off(alert):
+            _tell([alert], at)
+    return True
 
 
 def _rule_run(rule: AlertRule, effective: Effective, ran: Ran, *, at: datetime, away: bool) -> None:
@@ -146,11 +158,14 @@ def _difference(
             _raise(rule.key, effective, part, at=at, away=away)
     again = [alert for key, alert in back.items() if alert.closed_how != Closed.HAND]
     for some in _parts(again):
-        Alert.objects.filter(pk__in=[a.pk for a in some]).exclude(closed_at=None).update(
-            closed_at=None, closed_how="", closed_says=""
-        )
-    for alert in again:
-        alert.closed_at = None
+        with transaction.atomic():
+            Alert.objects.filter(pk__in=[a.pk for a in some]).exclude(closed_at=None).update(
+                closed_at=None, closed_how="", closed_says=""
+            )
+            for alert in some:
+                alert.closed_at = None
+            # who was told stays told; whom it did not reach before it closed is told after all
+            _tell(some, at)
     both = {**held, **{(alert.subject, alert.occasion): alert for alert in again}}
     _rewrite([(alert, causes[key]) for key, alert in both.items() if key in causes], effective, at)
     closed = _close([alert for key, alert in held.items() if key not in causes], Closed.GONE, rule.done, at)
@@ -221,11 +236,12 @@ def _rewrite(pairs: Iterable[tuple[Alert, Cause]], effective: Effective, at: dat
     for part in _parts(changed):
         with transaction.atomic():
             Alert.objects.bulk_update(part, [*SAID, "stage"], batch_size=50)
-            _tell([alert for alert in part if alert in stepped and not _put_off(alert, at)], at)
+            _tell([alert for alert in part if alert in stepped and not _put_off(alert)], at)
 
 
-def _put_off(alert: Alert, at: datetime) -> bool:
-    return alert.snoozed_until is not None and alert.snoozed_until > at
+def _put_off(alert: Alert) -> bool:
+    # also one whose hour has come: the end of this run tells it, once
+    return alert.snoozed_until is not None
 
 
 def _close(alerts: Iterable[Alert], how: Closed, says: str, at: datetime) -> int:

@@ -88,7 +88,7 @@ def alert_do(request: HttpRequest, pk: int) -> HttpResponse:
         done = alert_snooze(alert=found, until=form.cleaned_data["until"], person=person, at=at)
         _say(request, done, f"{found.title}: put off until {moment(form.cleaned_data['until'])}.")
     elif what == "wake":
-        _say(request, alert_wake(alert=found), f"{found.title}: no longer put off.", "It was not put off.")
+        _say(request, alert_wake(alert=found, at=at), f"{found.title}: no longer put off.", "It was not put off.")
     elif what == "hand":
         key = request.POST.get("to", "")
         to = Person.objects.filter(pk=int(key), is_active=True).first() if key.isdecimal() and len(key) < 16 else None
@@ -98,7 +98,7 @@ def alert_do(request: HttpRequest, pk: int) -> HttpResponse:
         done = alert_hand(alert=found, to=to, person=person, at=at)
         _say(request, done, f"{found.title}: handed to {to}, who alone is told from now on.")
     elif what == "hand-back":
-        done = alert_hand_back(alert=found)
+        done = alert_hand_back(alert=found, at=at)
         _say(request, done, f"{found.title}: everybody's again.", "It was handed to nobody.")
     else:
         messages.error(request, "The page asked for something this program does not know. Nothing was changed.")

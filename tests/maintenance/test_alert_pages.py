@@ -43,7 +43,7 @@ def test_handed_to_me_is_first_and_nobody_elses(as_technician, technician, as_ow
     make_alert(number=2, handed_to=technician, handed_by=owner)
     box = inbox_of(technician, now())
     assert [a.title for a in box.handed] == ["Swap 2 cells"] and box.first.title == "Swap 2 cells"
-    assert [a.title for a in inbox_of(owner, now()).now] == ["Swap 1 cells"]
+    assert [group.name for group in inbox_of(owner, now()).now] == ["Swap 1 cells"]
 
 
 def test_a_hand_sees_what_hands_are_told_and_no_other(as_hand, hand):
@@ -70,6 +70,20 @@ def test_many_of_one_rule_are_one_strip_with_their_number(as_technician):
     assert "Test lead 0; Test lead 1; Test lead 2; and 4 more." in page and "Buy AA" in page
     assert page.count("Put off until tomorrow") == 1
     assert "Test lead 6" in as_technician.get("/alerts/?q=lead 6").content.decode()
+
+
+def test_many_at_once_of_one_rule_are_one_strip_too(technician):
+    for number in range(150):
+        make_alert("not-home", number)
+    (group,) = inbox_of(technician, now()).now
+    assert group.count == 150
+
+
+def test_what_came_while_closed_for_the_digest_stands_there_too(technician):
+    Absence.objects.create(since=now() - 10 * HOUR, until=now() - HOUR)
+    make_alert("cells-low", 1, digest=True, while_closed=True)
+    box = inbox_of(technician, now())
+    assert [group.name for group in box.came] == ["Swap 1 cells"] and not box.later
 
 
 def test_what_came_while_the_program_was_closed_stands_by_itself(as_technician):

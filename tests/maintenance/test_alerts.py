@@ -223,7 +223,7 @@ def test_putting_off_is_taken_back(rules, people):
     alerts_run(at=NOW)
     alert = Alert.objects.get()
     alert_snooze(alert=alert, until=NOW + HOUR, person=people[0], at=NOW)
-    assert alert_wake(alert=alert) and not alert_wake(alert=alert)
+    assert alert_wake(alert=alert, at=NOW) and not alert_wake(alert=alert, at=NOW)
 
 
 def test_handed_over_it_is_told_to_that_person_alone(rules, people):
@@ -235,7 +235,7 @@ def test_handed_over_it_is_told_to_that_person_alone(rules, people):
     rules["swap"].causes = [cause(stage=1)]
     alerts_run(at=NOW + HOUR)
     assert [d.address.person for d in deliveries(stage=1)] == [other]
-    assert alert_hand_back(alert=Alert.objects.get()) and not alert_hand_back(alert=Alert.objects.get())
+    assert alert_hand_back(alert=Alert.objects.get(), at=NOW) and not alert_hand_back(alert=Alert.objects.get(), at=NOW)
 
 
 def test_handed_to_one_whose_delivery_was_dropped_it_is_told_after_all(rules, people):
@@ -252,6 +252,43 @@ def test_what_came_while_the_program_was_closed_is_marked(rules, people):
     rules["swap"].causes += [cause("show:2")]
     alerts_run(at=NOW + HOUR)
     assert list(Alert.objects.order_by("pk").values_list("while_closed", flat=True)) == [True, False]
+
+
+def test_one_that_goes_and_comes_back_before_it_was_sent_is_told_after_all(rules, people):
+    rules["swap"].causes = [cause()]
+    alerts_run(at=NOW)
+    rules["swap"].causes = []
+    alerts_run(at=NOW + HOUR)
+    rules["swap"].causes = [cause()]
+    alerts_run(at=NOW + 2 * HOUR)
+    assert deliveries(state=DeliveryState.WAITING).count() == 2
+
+
+@pytest.mark.parametrize("how", ["open", "wake", "back"])
+def test_taking_back_wants_again_what_was_dropped(rules, people, how):
+    rules["swap"].causes = [cause()]
+    alerts_run(at=NOW)
+    alert = Alert.objects.get()
+    if how == "open":
+        alert_close(alert=alert, person=people[0], at=NOW)
+        alert_open(alert=alert, at=NOW)
+    elif how == "wake":
+        alert_snooze(alert=alert, until=NOW + HOUR, person=people[0], at=NOW)
+        alert_wake(alert=alert, at=NOW)
+    else:
+        alert_hand(alert=alert, to=people[0], person=people[1], at=NOW)
+        alert_hand_back(alert=alert, at=NOW)
+    assert deliveries(state=DeliveryState.WAITING).count() == 2
+
+
+def test_a_stage_that_comes_as_a_pause_ends_is_told_once(rules, people):
+    rules["swap"].causes = [cause()]
+    alerts_run(at=NOW)
+    deliveries().update(state=DeliveryState.SENT)
+    alert_snooze(alert=Alert.objects.get(), until=NOW + 5 * HOUR, person=people[0], at=NOW)
+    rules["swap"].causes = [cause(stage=1)]
+    alerts_run(at=NOW + 5 * HOUR)
+    assert deliveries(state=DeliveryState.WAITING).count() == 2
 
 
 def test_two_runs_at_once_raise_and_tell_once(rules, people):
