@@ -74,7 +74,7 @@ def alert_close(*, alert: Alert, person: Person, at: datetime) -> bool:
 
 
 def alert_open(*, alert: Alert, at: datetime) -> bool:
-    """Take "seen to" back, with what was not sent because of it; if its cause is gone meanwhile, the next run closes it again."""
+    """Take "seen to" back, with what was not sent because of it. If its cause is gone, the next run closes it again."""
     by_hand = Alert.objects.filter(pk=alert.pk, closed_how=Closed.HAND)
     return _undone(alert, by_hand, at, closed_at=None, closed_how="", closed_says="")
 
