@@ -4,12 +4,12 @@ record right after. Whatever stops the program in between, a lease runs out and 
 
 import logging
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from types import TracebackType
 
 from django.conf import settings
-from django.db import OperationalError, transaction
+from django.db import OperationalError, connection, transaction
 from django.db.models import Q, QuerySet
 
 from maintenance.calc.alert_words import AddressKind, DeliveryState
@@ -31,6 +31,7 @@ BATCH = 100
 MOST_TRIES = len(PAUSES) + 24  # 1, 5, 15, 60 minutes and then every hour: a little over a day
 MOST_UNWRITTEN = 3  # tries of one that cannot even be written
 MOST_INTERRUPTED = 5  # times that one may stop the program
+_NORMAL = 1  # SQLite's word for it
 INTERRUPTED = "The program stopped between sending and recording: it may have been told twice."
 
 
@@ -90,16 +91,20 @@ class _Run:
         self.down: dict[str, str] = {}
         self._lease: datetime = at
         self._retaken: set[int] = set()
+        self._synchronous = 0
+        self._written: tuple[object, Message] | None = None
         self._done: _Done | None = None
         self._mailer = Mailer(timeout_s=settings.DELIVERY_LEASE_S / 6)
         self._house: House = house_now()
         self._known: Recipients = recipients_now()
 
     def __enter__(self) -> "_Run":
+        self._synchronous = _synced_by_the_batch()
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self._mailer.close()
+        _sync_as(self._synchronous)
 
     def elapsed(self) -> float:
         return time.monotonic() - self._start
@@ -116,6 +121,7 @@ class _Run:
         """Take a batch under a lease; what another sender left under a lease that ran out is taken again."""
         at = self.now()
         free = _free(at).exclude(self.shut_off()).order_by("not_before", "pk")
+        _sync_as(self._synchronous)  # this commit waits for the disk, and with it all those before
         with transaction.atomic():
             # senders on PostgreSQL take different rows; on SQLite there is one writer at a time
             locked = free.select_for_update(skip_locked=True, of=("self",))
@@ -131,6 +137,7 @@ class _Run:
                 Attempt.objects.filter(delivery__in=self._retaken, ended_at=None, said="").update(said=INTERRUPTED)
             self._lease = at + lease_length()
             _free(at).filter(pk__in=keys).update(state=DeliveryState.SENDING, lease_until=self._lease)
+        _sync_as(_NORMAL if self._synchronous else 0)
         self._known = recipients_now()
         mine = Delivery.objects.filter(pk__in=keys, state=DeliveryState.SENDING, lease_until=self._lease)
         found = {one.pk: one for one in mine.select_related("alert", "digest", "address")}
@@ -260,14 +267,18 @@ class _Run:
 
     def _message(self, delivery: Delivery) -> Message:
         zone = self._known.zone_of(delivery.address.person_id)
+        key = key_of(delivery)
         if delivery.alert is not None:
-            return alert_message(alert=delivery.alert, house=self._house, zone=zone, key=key_of(delivery))
+            same = (delivery.alert_id, delivery.stage, str(zone), self._lease)
+            if self._written is None or self._written[0] != same:  # neighbours in the queue often say the same
+                self._written = same, alert_message(alert=delivery.alert, house=self._house, zone=zone, key=key)
+            return replace(self._written[1], key=key)
         digest = delivery.digest
         if digest is None:
             raise ValueError("a delivery of nothing")
         digest.person = self._known.people[digest.person_id]
         parts = digest_parts(digest=digest, house=self._house, known=self._known)
-        return digest_message(digest=digest, parts=parts, house=self._house, zone=zone, key=key_of(delivery))
+        return digest_message(digest=digest, parts=parts, house=self._house, zone=zone, key=key)
 
     def _record(self, done: _Done) -> None:
         outcome, delivery = done.outcome, done.delivery
@@ -307,6 +318,26 @@ class _Run:
         keys = [delivery.pk for delivery in rest]
         held = Delivery.objects.filter(pk__in=keys, state=DeliveryState.SENDING, lease_until=self._lease)
         held.update(state=DeliveryState.WAITING, lease_until=None)
+
+
+def _synced_by_the_batch() -> int:
+    """On SQLite, wait for the disk once a batch instead of at each of its commits; return what to set it back to.
+
+    Whatever ends the program, the commits stay. Should the machine itself lose its power, the last of them may go: those
+    deliveries are sent once more, uncounted, and none is lost.
+    """
+    if connection.vendor != "sqlite" or connection.in_atomic_block:
+        return 0
+    with connection.cursor() as cursor:
+        before = int(cursor.execute("PRAGMA synchronous").fetchone()[0])
+    _sync_as(_NORMAL)
+    return before
+
+
+def _sync_as(level: int) -> None:
+    if level and not connection.in_atomic_block:
+        with connection.cursor() as cursor:
+            cursor.execute(f"PRAGMA synchronous={level}")
 
 
 def _way(address: Address) -> str:
