@@ -5,9 +5,10 @@ from datetime import date, datetime, time, timedelta
 from functools import wraps
 from zoneinfo import ZoneInfo
 
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils import timezone
 
+from company import backups
 from company.models import Company
 from company.pulses import silence_ended, worker_silent
 from company.registries import ALERT_RULES, AlertRule, Cause, RuleTerms
@@ -55,16 +56,6 @@ def number_of(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
 
 
-def page_of(*names: str) -> str:
-    """Return the first of these pages that there is."""
-    for name in names:
-        try:
-            return reverse(name)
-        except NoReverseMatch:
-            continue
-    return "/"
-
-
 @spoken
 def worker_stood_still(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
     """Tell of a worker that is silent while the machine is on, and for a day of one that was: only one that is back can."""
@@ -85,7 +76,7 @@ def worker_stood_still(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
         occasion=f"silent:{since.isoformat()}",
         title="The worker stood still",
         says=says,
-        url=page_of("status", "jobs"),
+        url=reverse("status"),
         by=since,
     )
 
@@ -93,9 +84,7 @@ def worker_stood_still(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
 @spoken
 def no_backup(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
     """Tell that the last good backup is too long ago, or that there never was one; one alert a last backup."""
-    from company.backups import last_backup
-
-    last = last_backup(at)
+    last = backups.last_backup(at)
     company = Company.current()
     since = last if last is not None else company.set_up_at
     if since is None or since > at - terms.lead:
@@ -105,8 +94,8 @@ def no_backup(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
         subject="shop",
         occasion=f"backup:{last.isoformat() if last is not None else 'never'}",
         title="No backup for too long",
-        says=f"{known} Make one now with manage.py backup, and see why the nightly one did not.",
-        url=page_of("status", "jobs"),
+        says=f"{known} Make one now, and see there why the nightly one was not made.",
+        url=reverse("status"),
         by=since + terms.lead,
     )
 
@@ -133,8 +122,5 @@ BACKUP = AlertRule(
 
 def register() -> None:
     """Fill the registry; called once, when the program starts."""
-    from importlib.util import find_spec
-
     ALERT_RULES.add(WORKER.key, lambda: WORKER, rank=90)
-    if find_spec("company.backups") is not None:
-        ALERT_RULES.add(BACKUP.key, lambda: BACKUP, rank=91)
+    ALERT_RULES.add(BACKUP.key, lambda: BACKUP, rank=91)

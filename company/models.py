@@ -95,7 +95,7 @@ class Company(models.Model):
     demo_dated = models.DateField(null=True, blank=True)
 
     class Meta:
-        verbose_name = "company settings"
+        verbose_name = verbose_name_plural = "company settings"
         constraints = [
             models.CheckConstraint(
                 condition=Q(pk=1), name="company_only_one", violation_error_message="There is only one company."

@@ -13,6 +13,7 @@ from company.calc.roles import Role, at_least
 from company.clock import now
 from company.models import Absence, Person
 from company.registries import ALERT_RULES, StatusLine, TopLine
+from company.running import ago_words
 from maintenance.calc.alert_words import Closed
 from maintenance.models import Alert, RuleRun, RuleSetting
 
@@ -100,6 +101,7 @@ def inbox_of(person: Person, at: datetime, *, rule: str = "", words: str = "") -
     rest = open_.exclude(asleep).exclude(handed).filter(digest=True)
     shown = [alert for alert in told[:MOST] if alert.handed_to_id != person.pk]
     came = [alert for alert in shown if away and alert.while_closed and alert.raised_at >= away.until]
+    known = {alert.pk for alert in came}
     if away:
         asleep_then = Q(while_closed=True, raised_at__gte=away.until)
         came += list(rest.filter(asleep_then).order_by("by", "pk")[:MOST])
@@ -107,7 +109,7 @@ def inbox_of(person: Person, at: datetime, *, rule: str = "", words: str = "") -
     return Inbox(
         handed=[alert for alert in told[:MOST] if alert.handed_to_id == person.pk],
         came=_folded(came),
-        now=_folded([alert for alert in shown if alert not in came]),
+        now=_folded([alert for alert in shown if alert.pk not in known]),
         later=_groups(rest),
         put_off=list(open_.filter(asleep).select_related("snoozed_by").order_by("snoozed_until", "pk")[:CLOSED_MOST]),
         closed=list(
@@ -194,18 +196,12 @@ def status_lines(at: datetime) -> Iterable[StatusLine]:
         yield StatusLine(name="Alert rules", says="They have not run yet.", url=url)
         return
     late = last < at - LATE
+    long = " That is long: is the worker running?" if late else ""
     yield StatusLine(
         name="Alert rules",
-        says=f"{len(rules)} rules, last run {_ago(at - last)} ago." + (" That is long: is the worker running?" if late else ""),
+        says=f"{len(rules)} rules, last run {ago_words(at - last)}.{long}",
         well=not late and not threw,
         url=url,
     )
     for run in threw:
         yield StatusLine(name=rules[run.rule].name, says=run.said, well=False, url=url)
-
-
-def _ago(span: timedelta) -> str:
-    minutes = int(span.total_seconds() // 60)
-    if minutes < 2:
-        return "a minute"
-    return f"{minutes} minutes" if minutes < 120 else f"{minutes // 60} hours"

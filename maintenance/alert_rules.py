@@ -70,6 +70,7 @@ RETEST_SOON = AlertRule(
     done="It was tested, its day was moved, or its day is past.",
     terms=RuleTerms(lead=SOON),
     lead_means="before its test-by day",
+    page="bench",
 )
 RETEST_OVERDUE = AlertRule(
     key="retest-overdue",
@@ -78,6 +79,7 @@ RETEST_OVERDUE = AlertRule(
     find=retest_overdue,
     done="It was tested, or need not be any more.",
     lead_means="after its test-by day",
+    page="bench",
 )
 
 

@@ -151,6 +151,7 @@ RULES = (
         done="They were used, or taken out of stock.",
         terms=RuleTerms(lead=SOON),
         lead_means="before their date",
+        page="cells-between",
     ),
     AlertRule(
         key="cells-stored",
@@ -158,6 +159,7 @@ RULES = (
         why="An empty cell left in place may leak.",
         find=cells_stored,
         done="They were taken out, or it goes to a show.",
+        page="cells-between",
     ),
     AlertRule(
         key="cells-expired",
@@ -165,6 +167,7 @@ RULES = (
         why="What is left in them is anybody's guess.",
         find=cells_expired,
         done="They were swapped, or it is not in the shop.",
+        page="cells-between",
     ),
     AlertRule(
         key="capacity-due",
@@ -172,6 +175,7 @@ RULES = (
         why="A rechargeable set fades slowly; only a discharge test shows how far.",
         find=capacity_tests,
         done="It was tested.",
+        page="cells-between",
     ),
 )
 

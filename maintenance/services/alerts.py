@@ -137,7 +137,7 @@ def _rule_run(rule: AlertRule, effective: Effective, ran: Ran, *, at: datetime, 
         ran.threw.append(rule.key)
         busy = isinstance(error, DatabaseError)
         said = "The database did not answer." if busy else f"The program made a mistake here ({type(error).__name__}: {error})."
-        RuleRun.objects.filter(pk=run.pk).update(ended_at=None, said=said[:400])
+        RuleRun.objects.filter(pk=run.pk).update(ended_at=at, said=said[:400])
         return
     ran.found, ran.raised, ran.closed = ran.found + len(causes), ran.raised + raised, ran.closed + closed
     RuleRun.objects.filter(pk=run.pk).update(
@@ -221,7 +221,7 @@ def _said(cause: Cause, effective: Effective) -> dict[str, Any]:
 
 def _rewrite(pairs: Iterable[tuple[Alert, Cause]], effective: Effective, at: datetime) -> None:
     """Bring what open alerts say up to date, and tell those again that have come to a further stage."""
-    changed, stepped = [], []
+    changed, stepped = [], set()
     for alert, cause in pairs:
         said = _said(cause, effective)
         steps = cause.stage > alert.stage
@@ -231,12 +231,12 @@ def _rewrite(pairs: Iterable[tuple[Alert, Cause]], effective: Effective, at: dat
             setattr(alert, name, value)
         if steps:
             alert.stage = cause.stage
-            stepped.append(alert)
+            stepped.add(alert.pk)
         changed.append(alert)
     for part in _parts(changed):
         with transaction.atomic():
             Alert.objects.bulk_update(part, [*SAID, "stage"], batch_size=50)
-            _tell([alert for alert in part if alert in stepped and not _put_off(alert)], at)
+            _tell([alert for alert in part if alert.pk in stepped and not _put_off(alert)], at)
 
 
 def _put_off(alert: Alert) -> bool:
@@ -257,6 +257,7 @@ def _close(alerts: Iterable[Alert], how: Closed, says: str, at: datetime) -> int
 
 def _tell(alerts: Sequence[Alert], at: datetime) -> None:
     """Queue deliveries; what was dropped before it was sent at this very stage is wanted again."""
+    alerts = [alert for alert in alerts if not alert.digest]  # what stands in digests is told there
     if not alerts:
         return
     deliveries_queue(alerts=alerts, at=at)

@@ -31,7 +31,7 @@ LOOKED_BACK = timedelta(days=7)
 
 
 @never_cache
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def telling(request: HttpRequest) -> HttpResponse:
     """Show where and when one is told, and keep the hours."""
     person = signed_in(request)
@@ -47,7 +47,7 @@ def telling(request: HttpRequest) -> HttpResponse:
 
 
 @never_cache
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def address_new(request: HttpRequest, key: str) -> HttpResponse:
     """Ask for an address of one service; show it whole on the answer alone."""
     service = SERVICES.get(key)

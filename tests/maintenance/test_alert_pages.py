@@ -67,6 +67,7 @@ def test_many_of_one_rule_are_one_strip_with_their_number(as_technician):
         make_alert("retest-soon", number, digest=True, title=f"Test lead {number}")
     make_alert("cells-low", 99, digest=True, title="Buy AA")
     page = as_technician.get("/alerts/").content.decode()
+    assert 'href="/bench/"' in page  # where many are seen to at once
     assert "Test lead 0; Test lead 1; Test lead 2; and 4 more." in page and "Buy AA" in page
     assert page.count("Put off until tomorrow") == 1
     assert "Test lead 6" in as_technician.get("/alerts/?q=lead 6").content.decode()

@@ -115,11 +115,11 @@ def test_ones_own_address_is_changed_on_ones_own_page(as_technician, technician)
     technician.email = "t@example.org"
     technician.save(update_fields=["email"])
     as_technician.post("/me/telling/", {"digest_at": "08:00", "quiet_from": "", "quiet_until": ""})
-    add(as_technician)
-    own = Address.objects.filter(service="own")
-    if own:
-        page = as_technician.post(f"/me/telling/addresses/{own[0].pk}/", {"what": "remove"}, follow=True)
-        assert "change it there" in page.content.decode()
+    own = Address.objects.get(service="own")
+    page = as_technician.post(f"/me/telling/addresses/{own.pk}/", {"what": "remove"}, follow=True)
+    assert "change it there" in page.content.decode()
+    own.refresh_from_db()
+    assert own.removed_at is None
 
 
 def test_there_is_a_most(technician):
