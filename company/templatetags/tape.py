@@ -1,17 +1,20 @@
 """Drawing tape in templates: marks, strips, five-bar gates, codes, days and hours. Loaded everywhere as a builtin."""
 
 import random
+import re
 from datetime import date, datetime
 from typing import Any
 
 from django import template
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 from company.marks import MARKS, STANDING_MARKS
 
 register = template.Library()
+
+_UNIT = re.compile(r"(\u2009[^\s:;,.]+)")  # a thin space and what follows it to the word's end
 
 _CROSS = mark_safe(
     '<svg class="cross" preserveAspectRatio="none" viewBox="0 0 100 100" aria-hidden="true"><path d="M3 88C30 62 68 36 98 9'
@@ -132,9 +135,10 @@ def strip(
 
 @register.filter
 def strip_name(value: str) -> SafeString:
-    """Keep a trailing length out of the capitals a name is lettered in: 10 m, never 10 M."""
-    head, thin, unit = str(value).rpartition("\u2009")
-    return format_html('{}<i class="u">\u2009{}</i>', head, unit) if thin else format_html("{}", value)
+    """Keep units out of the capitals a name is lettered in, also in the middle of one: 10 m, never 10 M."""
+    # split by a group, every second part is a unit with its thin space
+    parts = _UNIT.split(str(value))
+    return format_html_join("", "{}", ((format_html('<i class="u">{}</i>', p) if n % 2 else p,) for n, p in enumerate(parts)))
 
 
 @register.simple_tag(takes_context=True)
