@@ -7,13 +7,13 @@ class ShowsConfig(AppConfig):
     def ready(self) -> None:
         from company.changelog import track
         from company.registries import NAV, NavEntry
-        from shows.models import PullRow, Rig, RigRow, Show, Venue
+        from shows.models import InputLine, PullRow, Rig, RigRow, Show, SourceType, StagePlace, StagePlan, Venue, VenueFeed
 
         NAV.add("today", lambda: NavEntry(name="Today", url_name="start", section="Today"), rank=10)
         NAV.add("dock", lambda: NavEntry(name="Dock", url_name="dock", section="Dock"), rank=20)
         NAV.add("shows", lambda: NavEntry(name="Shows", url_name="shows", section="Shows"), rank=30)
 
-        for model in (Venue, Show, PullRow, Rig, RigRow):
+        for model in (Venue, VenueFeed, Show, PullRow, Rig, RigRow, SourceType, InputLine, StagePlan, StagePlace):
             track(model)
 
         from inventory.registries import ITEM_ACTIONS

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from maintenance.calc.box_gain import Transformer, gain_db, output_ohm, reflected_ohm
-from shows.calc.signal_path import Answer, Lead, Level, PathError, Sort, Source, answer, level_at
+from shows.calc.lines import Sort, Way
+from shows.calc.signal_path import Answer, Lead, Level, PathError, Source, answer, level_at
 
 ACTIVE_INPUT_OHM, ACTIVE_OUTPUT_OHM = 1e6, 150.0  # where a type's facts do not say: common practice, no source
 PASSIVE_RATIO = 12.0  # published parts run from 10 to 20 to 1
@@ -29,14 +30,6 @@ class By(StrEnum):
     ISOLATOR = "isolator"
     LEAD = "plain lead"
     MICROPHONE = "microphone"
-
-
-class Way(StrEnum):
-    """How a source comes to the stage: which pickups it takes at all."""
-
-    ELECTRIC = "electric"  # a socket: box, isolator or lead
-    ACOUSTIC = "acoustic"  # in the air: a microphone
-    LOUDSPEAKER = "loudspeaker"  # an amplifier's loudspeaker output: a box made for it, or a microphone before it
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,10 +8,11 @@ transformer shows (maintenance/calc/box_gain.py). Formulas: textbook circuit the
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Any
 
 import numpy as np
+
+from shows.calc.lines import Sort
 
 ZERO_DBU_V = math.sqrt(0.6)  # 1 mW in 600 ohm
 DBV_TO_DBU = 20 * math.log10(1 / ZERO_DBU_V)
@@ -25,14 +26,6 @@ MOST_HENRY, MOST_OHM, MOST_PF = 100.0, 1e9, 1e7
 
 class PathError(ValueError):
     """A source, lead or input that cannot be, in words for a person."""
-
-
-class Sort(StrEnum):
-    """What a source is, electrically."""
-
-    RESISTIVE = "resistive"  # a line output, a microphone, an active pickup
-    PICKUP = "pickup"  # a coil: resistance and inductance, capacitance and controls across it
-    PIEZO = "piezo"  # a capacitor
 
 
 @dataclass(frozen=True, kw_only=True)

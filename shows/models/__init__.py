@@ -2,10 +2,33 @@
 
 from company.guards import guard
 from shows.models.custody import Checkout, Contradiction, CustodyHead
+from shows.models.plan import InputLine, ListTemplate, Promised, SourceType
 from shows.models.rigs import Rig, RigRow
 from shows.models.scans import Scan
 from shows.models.shows import PhantomSeen, PullRow, Show, Venue
+from shows.models.stage import FeedPressed, StageLoad, StagePlace, StagePlan, VenueFeed
 
-__all__ = ["Checkout", "Contradiction", "CustodyHead", "PhantomSeen", "PullRow", "Rig", "RigRow", "Scan", "Show", "Venue"]
+__all__ = [
+    "Checkout",
+    "Contradiction",
+    "CustodyHead",
+    "FeedPressed",
+    "InputLine",
+    "ListTemplate",
+    "PhantomSeen",
+    "Promised",
+    "PullRow",
+    "Rig",
+    "RigRow",
+    "Scan",
+    "Show",
+    "SourceType",
+    "StageLoad",
+    "StagePlace",
+    "StagePlan",
+    "Venue",
+    "VenueFeed",
+]
 
 guard(Checkout, Contradiction, CustodyHead, PhantomSeen, PullRow, Rig, RigRow, Scan, Show, Venue)
+guard(FeedPressed, InputLine, ListTemplate, Promised, SourceType, StageLoad, StagePlace, StagePlan, VenueFeed)

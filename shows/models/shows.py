@@ -6,6 +6,7 @@ from django.db.models import F, Q
 from django.urls import reverse
 
 from company.models import Person
+from inventory.calc.kinds import Kind
 from inventory.models import GearType, Item
 from inventory.models.gear import LENGTH_MM
 from shows.calc.words import Critical, Feed, ShowState
@@ -26,6 +27,15 @@ class Venue(models.Model):
     stage_depth_mm = models.PositiveIntegerField(null=True, blank=True, validators=[MaxValueValidator(200_000)])
     stage_to_mix_mm = models.PositiveIntegerField(null=True, blank=True, validators=[MaxValueValidator(500_000)])
     house_desk = models.CharField(max_length=80, blank=True, default="")
+    house_desk_type = models.ForeignKey(
+        GearType,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+        limit_choices_to={"kind": Kind.DESK},
+        help_text="A desk of that kind in our catalogue, so that its inputs and phantom are known.",
+    )
     remarks = models.TextField(
         blank=True, default="", max_length=4000, help_text="What to know next time: hums with the lights on."
     )
@@ -103,7 +113,11 @@ class Show(models.Model):
 
 
 class PullRow(models.Model):
-    """So many of a type, or one particular item, wanted at a show: why, fed from what, how critical, for which line."""
+    """So many of a type, or one particular item, wanted at a show: why, fed from what, how critical, for which line.
+
+    `made` is what the planner knows a row by that it wrote, so that making the list again finds it; `by_hand`: a person has
+    changed it since, and it stays as it is.
+    """
 
     class Origin(models.TextChoices):
         HAND = "hand"
@@ -111,6 +125,7 @@ class PullRow(models.Model):
         GOES_WITH = "goes with"
         SWAPPED = "swapped"
         IMPORT = "import"
+        PLAN = "plan"
 
     show = models.ForeignKey(Show, on_delete=models.CASCADE, related_name="pull_rows")
     type = models.ForeignKey(GearType, on_delete=models.PROTECT, related_name="pull_rows")
@@ -123,10 +138,18 @@ class PullRow(models.Model):
     line = models.CharField(max_length=40, blank=True, default="", help_text="Input or output line, as 5 or Mix 2.")
     origin = models.CharField(max_length=9, choices=Origin.choices, default=Origin.HAND)
     rank = models.PositiveIntegerField(default=0)
+    made = models.CharField(max_length=60, blank=True, default="")
+    by_hand = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["rank", "pk"]
         constraints = [
+            models.UniqueConstraint(
+                fields=["show", "made"],
+                name="pull_row_made_once",
+                condition=~Q(made=""),
+                violation_error_message="The planner wrote that row already.",
+            ),
             models.CheckConstraint(
                 condition=Q(count__gte=1, count__lte=10_000),
                 name="pull_row_count",

@@ -30,6 +30,8 @@ class Command(BaseCommand):
         self._gather_static()
         with disable_auditlog():  # what ships with the program was edited by nobody
             self._fill(demo=options["demo"])
+            if "load_sources" in get_commands():  # what a newer version ships reaches a shop that was set up long ago
+                call_command("load_sources", verbosity=0)
 
     def _migrate(self) -> None:
         executor = MigrationExecutor(connections[DEFAULT_DB_ALIAS])

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.core.management import call_command
 from django.core.management.base import BaseCommand
 from django.db import transaction
 
@@ -13,7 +14,7 @@ from shows.models import Rig, RigRow
 
 class Command(BaseCommand):
     help = (
-        "Load the shipped gear types, their wirings, the types of cells, what goes with what, and the rigs; "
+        "Load the shipped gear types, their wirings, the types of cells, what goes with what, the rigs and kinds of sources; "
         "nothing that is there is changed."
     )
 
@@ -33,3 +34,4 @@ class Command(BaseCommand):
         self.stdout.write(f"The catalogue holds {len(types)} gear types and {Rig.objects.count()} rigs.")
         self.stdout.write(wirings.words)
         self.stdout.write(f"{len(added)} types of cells added, {len(renewed)} brought up to date.")
+        call_command("load_sources", stdout=self.stdout)
