@@ -20,6 +20,8 @@ HEARD_LOSS_DB = 1.0  # less is made up at the mixer and heard by nobody. Common 
 BASS_WANTED_HZ = 60.0
 UNBALANCED_MOST_M = 6.0
 NO_LOAD_OHM = 1e7  # what no pickup notices
+# in the air numbers say little: what is usually put before a source weighs more than they do
+LATER_IN_LINE, UNUSUAL_BOX, UNUSUAL_MICROPHONE, TWICE_TOO_WIDE = 0.1, 0.3, 4.0, 0.4
 
 
 class By(StrEnum):
@@ -53,6 +55,7 @@ class Pickup:
     harmed_by_phantom: bool = False
     sensitivity_mv: float | None = None
     most_spl_db: float | None = None
+    usual: int | None = 0  # its place among what is usually taken for this source, from 0; None: it usually is not
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,6 +134,7 @@ def weigh(source: Source, stage: Stage, pickup: Pickup) -> Weighed:
         against.append((TRAP, "a stereo jack in a balanced input gives left minus right: the voice vanishes"))
     if stage.stereo and not pickup.stereo and pickup.by is not By.LEAD:
         against.append((1.5, "it takes one side of two: a second one is needed"))
+    idle = TWICE_TOO_WIDE if pickup.stereo and not stage.stereo else 0.0
     if pickup.by is By.LEAD and not stage.balanced and stage.to_mixer_m > UNBALANCED_MOST_M:
         against.append((6.0, f"{stage.to_mixer_m:.0f} m is far for an unbalanced lead"))
     if pickup.by is By.LEAD and source.ohm > stage.mixer_ohm:
@@ -139,7 +143,7 @@ def weigh(source: Source, stage: Stage, pickup: Pickup) -> Weighed:
         against.append((1.0, "it has no filter in the loudspeaker's place: expect a harsh top"))
     return Weighed(
         pickup=pickup,
-        points=sum(points for points, _words in against) + max(0.0, loss - HEARD_LOSS_DB),
+        points=sum(points for points, _words in against) + max(0.0, loss - HEARD_LOSS_DB) + idle + _habit(pickup, UNUSUAL_BOX),
         answer=told,
         level=level,
         pad_db=pad,
@@ -197,6 +201,10 @@ def _response_against(source: Source, lead: Lead, told: Answer) -> list[tuple[fl
     return against
 
 
+def _habit(pickup: Pickup, unusual: float) -> float:
+    return unusual if pickup.usual is None else LATER_IN_LINE * pickup.usual
+
+
 def _feed_against(stage: Stage, pickup: Pickup) -> list[tuple[float, str]]:
     against = []
     if stage.other_feed and not pickup.isolates:
@@ -224,6 +232,8 @@ def _weigh_microphone(stage: Stage, pickup: Pickup) -> Weighed:
         )
     if stage.spl_db is not None and pickup.most_spl_db is not None and stage.spl_db > pickup.most_spl_db:
         against.append((20.0, f"{stage.spl_db:.0f} dB SPL is more than the {pickup.most_spl_db:.0f} it stands"))
+    if pickup.usual is None:
+        against.append((UNUSUAL_MICROPHONE, "it is not what is usually put before this"))
     level = None
     if stage.spl_db is not None and pickup.sensitivity_mv is not None:
         # 1 Pa is 94 dB SPL
@@ -233,7 +243,7 @@ def _weigh_microphone(stage: Stage, pickup: Pickup) -> Weighed:
     says = f"{pickup.name}: peaks of {level.peak_dbu:.0f} dBu at the mixer." if level else f"{pickup.name}."
     return Weighed(
         pickup=pickup,
-        points=sum(points for points, _words in against),
+        points=sum(points for points, _words in against) + _habit(pickup, 0.0),
         answer=None,
         level=level,
         pad_db=0.0,

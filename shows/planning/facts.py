@@ -1,0 +1,154 @@
+"""What the numbers are told of our gear: mic/DI types as pickups, desks and stage boxes as inputs. Three queries, however much
+there is."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from django.db.models import Count, Sum
+
+from inventory.calc.kinds import Kind, PhantomKind
+from inventory.models import CountMove, GearType, InterfaceBoxFacts, Item, MicrophoneFacts
+from shows.calc.lines import Sort
+from shows.calc.pickup_choice import By, Pickup
+from shows.calc.signal_path import Source
+from shows.models import SourceType
+
+ISOLATOR_BELOW = 3.0  # a ratio nearer one than any instrument box has
+MIXER_OHM = 2_000.0  # a microphone input where nothing is on record: published figures run from 1.5 to 3 kΩ
+PLAIN = {True: "lead-mic", False: "adapter-ts-mic"}  # what a balanced, an unbalanced source is plugged in with as it is
+TYPICAL_DBU = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Inputs:
+    """The inputs of a desk or a digital stage box; `known` false: nothing is on record and these are the usual figures."""
+
+    name: str
+    ohm: float = MIXER_OHM
+    most_dbu: float | None = None
+    phantom: PhantomKind = PhantomKind.PER_CHANNEL
+    budget_ma: float | None = None
+    count: int | None = None
+    known: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """All mic/DI types by key, those we own by how many, and the types' rows."""
+
+    pickups: dict[int, Pickup]
+    types: dict[int, GearType]
+    owned: dict[int, int]
+
+    def of_source(self, source: SourceType) -> tuple[Pickup, ...]:
+        """Return what may be taken for a source: of what we own, or of the whole catalogue where we own none that is made
+        for it; each with its place among what is usual."""
+        place = {key: number for number, key in enumerate(source.usual)}
+        fit = [self._ranked(pk, one, place) for pk, one in self.pickups.items() if self._is_made_for(pk, one, source)]
+        ours = [one for one in fit if self.owned.get(int(one.key))]
+        # a plain lead alone is no box: where we own no other, the catalogue is told
+        return tuple(ours if any(one.by is not By.LEAD for one in ours) or source.balanced else fit)
+
+    def _ranked(self, pk: int, one: Pickup, place: dict[str, int]) -> Pickup:
+        return replace(one, usual=place.get(self.types[pk].key or ""))
+
+    def _is_made_for(self, pk: int, one: Pickup, source: SourceType) -> bool:
+        if source.way == "electric":
+            plain = self.types[pk].key == PLAIN[source.balanced]
+            return plain if one.by is By.LEAD else one.by is not By.MICROPHONE
+        if source.way == "acoustic":
+            return one.by is By.MICROPHONE
+        return one.by is By.MICROPHONE or one.takes_loudspeaker
+
+
+def known_pickups(also: Iterable[int] = ()) -> Known:
+    """Read every type that can pick a source up, and how many we own. `also`: keys of types that stand on lines anyway."""
+    kinds = [Kind.INTERFACE_BOX, Kind.MICROPHONE]
+    types = {
+        one.pk: one
+        for one in GearType.objects.select_related("box_facts", "microphone_facts", "lead_facts").filter(kind__in=kinds)
+        | GearType.objects.select_related("box_facts", "microphone_facts", "lead_facts").filter(key__in=PLAIN.values())
+        | GearType.objects.select_related("box_facts", "microphone_facts", "lead_facts").filter(pk__in=list(also))
+    }
+    return Known(pickups={pk: pickup_of(one) for pk, one in types.items()}, types=types, owned=owned_of(types))
+
+
+def owned_of(types: Iterable[int]) -> dict[int, int]:
+    """Return how many of each type we own, labelled and counted."""
+    types, owned = list(types), defaultdict[int, int](int)
+    rows = (
+        Item.objects.owned().filter(type__in=types, missing_since=None).order_by().values_list("type").annotate(n=Count("pk"))
+    )
+    for key, count in rows:
+        owned[key] += count
+    moves = CountMove.objects.filter(line__type__in=types, show=None).order_by()
+    for key, total in moves.values_list("line__type").annotate(n=Sum("delta")):
+        owned[key] += total or 0
+    return {key: count for key, count in owned.items() if count > 0}
+
+
+def pickup_of(type_: GearType) -> Pickup:
+    """Return a type as the numbers see it; facts nobody entered stay unknown."""
+    facts = type_.facts
+    named = {"key": str(type_.pk), "name": type_.name}
+    if isinstance(facts, MicrophoneFacts):
+        return Pickup(
+            **named,
+            by=By.MICROPHONE,
+            output_ohm=facts.source_ohm,
+            on_phantom=facts.needs_phantom,
+            on_cells=type_.bays > 0,
+            harmed_by_phantom=facts.harmed_by_phantom,
+            sensitivity_mv=facts.sensitivity_mv_per_pa,
+            most_spl_db=facts.most_spl_db,
+        )
+    if isinstance(facts, InterfaceBoxFacts):
+        isolator = not facts.active and facts.turns_ratio is not None and facts.turns_ratio < ISOLATOR_BELOW
+        return Pickup(
+            **named,
+            by=By.ISOLATOR if isolator else By.ACTIVE if facts.active else By.PASSIVE,
+            input_ohm=facts.input_ohm,
+            output_ohm=facts.output_ohm,
+            turns=facts.turns_ratio,
+            pads_db=tuple(pad for pad in (facts.pad_db, facts.second_pad_db) if pad),
+            isolates=bool(facts.transformer_isolated),
+            lift=bool(facts.ground_lift),
+            takes_loudspeaker=facts.loudspeaker_tap,
+            voicing_filter=facts.voicing_filter,
+            stereo=(facts.channels or 1) >= 2,
+            on_phantom=facts.runs_on_phantom,
+            on_cells=facts.runs_on_cells,
+        )
+    by = {Kind.MICROPHONE: By.MICROPHONE, Kind.INTERFACE_BOX: By.PASSIVE}.get(Kind(type_.kind), By.LEAD)
+    return Pickup(**named, by=by)
+
+
+def source_of(kind: SourceType) -> Source:
+    """Return a kind of source as the numbers see it."""
+    typical = TYPICAL_DBU if kind.typical_dbu is None else kind.typical_dbu
+    return Source(
+        sort=Sort(kind.sort),
+        ohm=kind.ohm or 0.0,
+        henry=kind.henry or 0.0,
+        farad=(kind.own_pf or 0.0) * 1e-12,
+        across_ohm=kind.across_ohm or float("inf"),
+        typical_dbu=typical,
+        peak_dbu=typical if kind.peak_dbu is None else kind.peak_dbu,
+    )
+
+
+def inputs_of(type_: GearType | None, name: str) -> Inputs:
+    """Return the inputs of a desk or a digital stage box."""
+    facts = type_.facts if type_ is not None else None
+    if type_ is None or facts is None or type_.kind not in {Kind.DESK, Kind.STAGE_BOX}:
+        return Inputs(name=type_.name if type_ else name, known=False)
+    return Inputs(
+        name=type_.name,
+        ohm=facts.input_ohm or MIXER_OHM,  # type: ignore[attr-defined]
+        most_dbu=facts.most_input_dbu,  # type: ignore[attr-defined]
+        phantom=PhantomKind(facts.phantom or PhantomKind.PER_CHANNEL),  # type: ignore[attr-defined]
+        budget_ma=facts.phantom_budget_ma,  # type: ignore[attr-defined]
+        count=facts.inputs,  # type: ignore[attr-defined]
+        known=True,
+    )
