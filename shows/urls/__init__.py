@@ -4,6 +4,7 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("shows.urls.shows")),
+    path("", include("shows.urls.plan")),
     path("", include("shows.urls.dock")),
     path("", include("shows.urls.custody")),
     path("", include("shows.urls.calendars")),
