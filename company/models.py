@@ -16,6 +16,16 @@ from django.urls import reverse
 from company.calc.roles import Role, at_least
 from company.guards import guard
 
+CREW = "crew"  # no role: what stands for a phone that scans on a pass, and may do nothing that a role may
+
+
+class PeopleManager(UserManager["Person"]):
+    """People, with the ones who sign in told from the phones on a crew pass."""
+
+    def with_accounts(self) -> "models.QuerySet[Person]":
+        """Return the people who were given an account, switched off or not: no phones on a crew pass."""
+        return self.exclude(role=CREW)
+
 
 class Person(AbstractUser):
     """Someone who signs in. A hand scans and reports; a technician also tests, edits and prints; an owner does all."""
@@ -24,7 +34,7 @@ class Person(AbstractUser):
     theme = models.CharField(max_length=5, choices=[("dark", "dark desk"), ("paper", "paper")], default="dark")
     must_change_password = models.BooleanField(default=False)
 
-    objects = UserManager()
+    objects = PeopleManager()
 
     class Meta:
         verbose_name = "person"
@@ -32,7 +42,7 @@ class Person(AbstractUser):
         ordering = ["username"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(role__in=[r.value for r in Role]),
+                condition=Q(role__in=[*(r.value for r in Role), CREW]),
                 name="person_role_known",
                 violation_error_message="A person is a hand, a technician or an owner.",
             ),

@@ -16,7 +16,7 @@ def people_found(request: HttpRequest, text: str, limit: int) -> Iterable[Found]
     word, asks = text.replace("\x00", "").strip(), cast(Person, request.user)
     if len(word) < 2 or not asks.is_technician:
         return
-    named = Person.objects.filter(Q(first_name__icontains=word) | Q(username__icontains=word))
+    named = Person.objects.with_accounts().filter(Q(first_name__icontains=word) | Q(username__icontains=word))
     for person in named.order_by("first_name", "username")[:limit]:
         page = reverse("person", args=[person.pk]) if asks.is_owner else ""
         left = "" if person.is_active else ", switched off"

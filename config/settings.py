@@ -29,6 +29,9 @@ SITE_ADDRESS = env.text("SITE_ADDRESS").rstrip("/")
 if SITE_ADDRESS and not SITE_ADDRESS.startswith(("http://", "https://")):
     raise ImproperlyConfigured("SITE_ADDRESS must start with http:// or https://.")
 
+# what phones on the shop's network reach it at; `start --lan` says so to the processes it starts
+LAN_ADDRESS = env.text("LAN_ADDRESS").rstrip("/")
+
 SECRET_KEY = "only-for-tests" if TESTING else env.secret("SECRET_KEY", VAR_DIR / "secret_key")
 ALLOWED_HOSTS = env.words("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
 if SITE_ADDRESS:
@@ -69,6 +72,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "shows.crew.CrewPassed",
     "company.middleware.SignInRequired",
     "company.middleware.NoNul",
     "auditlog.middleware.AuditlogMiddleware",

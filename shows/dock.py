@@ -19,6 +19,7 @@ from maintenance.cells_back import ran_on_cells
 from maintenance.minding import call_short, ran_out_words, with_call
 from shows.calc.direction import NEAR_AFTER, NEAR_BEFORE, WAY_WORDS, Step, Times, Way, distance, guess, steps
 from shows.calc.words import ShowState
+from shows.crew import show_of
 from shows.doubts import doubts_of
 from shows.models import PullRow, Scan, Show
 from shows.progress import PullLine, pull_progress
@@ -111,6 +112,12 @@ def near_shows(at: datetime) -> list[Show]:
     return sorted(found, key=lambda show: (distance(times_of(show), at), show.load_in, show.pk))
 
 
+def near_of(request: HttpRequest, at: datetime) -> list[Show]:
+    """Return the shows this request could mean: on a crew pass its own alone."""
+    only = show_of(request)
+    return near_shows(at) if only is None else [only]
+
+
 def under_words(show: Show | None, way: Way, at: datetime) -> str:
     """Say the instant that matters for a way: loads 11:30, strike Sat 22:00, home by 01:30."""
     if show is None:
@@ -128,6 +135,9 @@ def choice_of(request: HttpRequest, at: datetime, near: list[Show]) -> Choice | 
     """Return what this device scans for, from its memory or the only near show; None when a person must choose."""
     asked = request.GET.get("show") or request.COOKIES.get(SHOW_COOKIE, "")
     turned_to = request.GET.get("way") or request.COOKIES.get(WAY_COOKIE, "")
+    only = show_of(request)
+    if only is not None:
+        return choice_made(only, turned_to, at)
     if asked == WHATEVER:
         return choice_made(None, "", at)
     show = next((s for s in near if str(s.pk) == asked), None)

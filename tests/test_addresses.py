@@ -25,6 +25,7 @@ from maintenance.models import Alert, BenchSettings, CellMove, Repair, Sitting, 
 from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import fault_open
 from shows.models import Contradiction, Rig, RigRow
+from shows.services.passes import pass_make, pass_start
 from tests.builders import (
     a_day,
     fit_cells,
@@ -256,6 +257,13 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "me/calendar/withdraw/": (NOBODY, HAND),
     "me/calendar/mail/": (NOBODY, HAND),
     "me/calendar/file/": (HAND, NOBODY),
+    "shows/<int:pk>/passes/": (TECHNICIAN, NOBODY),
+    "shows/<int:pk>/passes/add/": (NOBODY, TECHNICIAN),
+    "passes/<int:pk>/withdraw/": (NOBODY, TECHNICIAN),
+    "passes/phones/<int:pk>/withdraw/": (NOBODY, TECHNICIAN),
+    "pass/": (HAND, NOBODY),
+    "pass/stop/": (NOBODY, STRANGER),
+    "pass/<str:token>/": (STRANGER, STRANGER),
     "missing/": (HAND, HAND),
     "missing/print/": (HAND, HAND),
     "missing/<str:code>/": (NOBODY, TECHNICIAN),
@@ -371,6 +379,7 @@ POSTS: dict[str, dict[str, Any]] = {
 
 # addresses that answer 404 in this shop: no photo was taken, no file made, no import ran
 EMPTY_HANDED = {
+    "pass/<str:token>/",
     "a/<str:code>/photo/",
     "calendar/<str:secret>.ics",
     "status/backups/<str:name>/",
@@ -439,6 +448,8 @@ class World:
         self.alert = Alert.objects.create(
             rule="not-home", subject="show:1", occasion="show:1", title="Odd", says="Odd.", url="/", role=HAND, raised_at=at
         )
+        self.crew_pass, _token = pass_make(show=self.show, person=owner, at=at)
+        self.phone, _cookie = pass_start(crew_pass=self.crew_pass, name="Kim", at=at)
         self.contradiction = Contradiction.objects.create(
             item=self.item, scan_uid=uuid.uuid4(), kind="elsewhere", said="Two said otherwise.", happened_at=at, show=self.show
         )
@@ -467,6 +478,8 @@ class World:
             "types/": self.type,
             "bench/rules/": self.item.type,
             "labels/runs/": self.run,
+            "passes/": self.crew_pass,
+            "passes/phones/": self.phone,
             "shelf/": self.line,
             "strays/": self.stray,
             "places/": self.place,

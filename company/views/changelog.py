@@ -35,7 +35,7 @@ def change_log(request: HttpRequest) -> HttpResponse:
     context = {
         "entries": in_words(rows[:PAGE], currency=request.company.currency),  # type: ignore[attr-defined]
         "older": rows[PAGE - 1].pk if len(rows) > PAGE else None,
-        "people": Person.objects.order_by("first_name", "username"),
+        "people": Person.objects.with_accounts().order_by("first_name", "username"),
         "kinds": tracked_kinds(),
         "asked": {name: asked.get(name, "") for name in ("person", "kind", "day", "before")},
         "said": said,

@@ -17,7 +17,7 @@ from company.tables import ListConfig, PeopleTable
 @owner_required
 @require_safe
 def people(request: HttpRequest) -> HttpResponse:
-    table = PeopleTable(Person.objects.all())
+    table = PeopleTable(Person.objects.with_accounts())
     ListConfig(request, paginate={"per_page": 50}).configure(table)
     return render(request, "company/people.html", {"table": table})
 
@@ -40,7 +40,7 @@ def person_new(request: HttpRequest) -> HttpResponse:
 @owner_required
 @require_http_methods(["GET", "POST"])
 def person(request: HttpRequest, person_id: int) -> HttpResponse:
-    who = get_object_or_404(Person, pk=person_id)
+    who = get_object_or_404(Person.objects.with_accounts(), pk=person_id)
     names = ["first_name", "email", "role", "is_active"]
     form = PersonForm(request.POST or None, initial={name: getattr(who, name) for name in names})
     if request.method == "POST" and form.is_valid():
@@ -62,7 +62,7 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
 @require_POST
 def person_password(request: HttpRequest, person_id: int) -> HttpResponse:
     """Give somebody a new one-time password and show it on this answer alone."""
-    who = get_object_or_404(Person, pk=person_id)
+    who = get_object_or_404(Person.objects.with_accounts(), pk=person_id)
     if who == request.user:
         messages.warning(request, "Change your own password here.")
         return redirect("password")

@@ -2,6 +2,7 @@
 
 from company.guards import guard
 from shows.models.custody import Checkout, Contradiction, CustodyHead
+from shows.models.passes import CrewPass, PassHolder
 from shows.models.plan import InputLine, ListTemplate, Promised, SourceType
 from shows.models.rigs import Rig, RigRow
 from shows.models.scans import Scan
@@ -11,10 +12,12 @@ from shows.models.stage import FeedPressed, StageLoad, StagePlace, StagePlan, Ve
 __all__ = [
     "Checkout",
     "Contradiction",
+    "CrewPass",
     "CustodyHead",
     "FeedPressed",
     "InputLine",
     "ListTemplate",
+    "PassHolder",
     "PhantomSeen",
     "Promised",
     "PullRow",
@@ -32,3 +35,4 @@ __all__ = [
 
 guard(Checkout, Contradiction, CustodyHead, PhantomSeen, PullRow, Rig, RigRow, Scan, Show, Venue)
 guard(FeedPressed, InputLine, ListTemplate, Promised, SourceType, StageLoad, StagePlace, StagePlan, VenueFeed)
+guard(CrewPass, PassHolder)

@@ -91,10 +91,11 @@ def owned_of(types: Iterable[int]) -> dict[int, int]:
 def pickup_of(type_: GearType) -> Pickup:
     """Return a type as the numbers see it; facts nobody entered stay unknown."""
     facts = type_.facts
-    named = {"key": str(type_.pk), "name": type_.name}
+    key, name = str(type_.pk), type_.name
     if isinstance(facts, MicrophoneFacts):
         return Pickup(
-            **named,
+            key=key,
+            name=name,
             by=By.MICROPHONE,
             output_ohm=facts.source_ohm,
             on_phantom=facts.needs_phantom,
@@ -106,7 +107,8 @@ def pickup_of(type_: GearType) -> Pickup:
     if isinstance(facts, InterfaceBoxFacts):
         isolator = not facts.active and facts.turns_ratio is not None and facts.turns_ratio < ISOLATOR_BELOW
         return Pickup(
-            **named,
+            key=key,
+            name=name,
             by=By.ISOLATOR if isolator else By.ACTIVE if facts.active else By.PASSIVE,
             input_ohm=facts.input_ohm,
             output_ohm=facts.output_ohm,
@@ -121,7 +123,7 @@ def pickup_of(type_: GearType) -> Pickup:
             on_cells=facts.runs_on_cells,
         )
     by = {Kind.MICROPHONE: By.MICROPHONE, Kind.INTERFACE_BOX: By.PASSIVE}.get(Kind(type_.kind), By.LEAD)
-    return Pickup(**named, by=by)
+    return Pickup(key=key, name=name, by=by)
 
 
 def source_of(kind: SourceType) -> Source:

@@ -22,6 +22,7 @@ from maintenance.services.calls import Wet, wet_record
 from maintenance.services.faults import Report, faults_open
 from maintenance.wet import wet_things
 from shows.calc import evidence as calc
+from shows.calc.crew import refusal
 from shows.calc.custody import fold
 from shows.calc.finding import found_when
 from shows.calc.words import Action, Condition, Outcome, Signal
@@ -52,6 +53,7 @@ from shows.services.history import (
     undos_about,
 )
 from shows.services.lacking import OUT_OF, SAID_MISSING, case_lacks, lacking_turned
+from shows.services.passes import limits_of
 from shows.services.programme import Programme
 from shows.services.reading import Draft, draft_of, instant
 from shows.services.telling import Listed, lacking_words, noted_words, undone_words
@@ -140,6 +142,7 @@ class _Batch:
 
     def __init__(self, *, actor: Person | None, received_at: datetime, drafts: list[Draft]) -> None:
         self.actor, self.received_at, self.drafts = actor, received_at, drafts
+        self.limits = limits_of(actor)
         self.batch = uuid.uuid4()
         self.answers: dict[uuid.UUID, tuple[str, str, str, str]] = {}
         self.fresh: list[Draft] = []
@@ -212,6 +215,7 @@ class _Batch:
             onward = {s.undoes for s in self.targets.values() if s.uid in edge and s.undoes}
             onward |= {by_uid[uid].undoes for uid in edge if uid in by_uid and by_uid[uid].undoes}  # type: ignore[misc]
             edge = onward - followed
+        new = [u for u in new if not self._is_anothers(self.targets.get(u.undoes))]
         old = undos_about({d.uid for d in self.fresh} | followed)
         self.old_undone = calc.undone(old)
         self.undos = new
@@ -261,6 +265,8 @@ class _Batch:
         refused, unknown = (Outcome.REFUSED, Signal.STOP), (Outcome.UNKNOWN, Signal.STOP)
         if not draft.action or (draft.action == Action.UNDO and draft.undoes is None):
             return *refused, draft.wrong[0]
+        if beyond := self._beyond_pass(draft):
+            return *refused, beyond
         if draft.action == Action.UNDO:
             return None
         read = draft.parsed.read
@@ -280,6 +286,19 @@ class _Batch:
         if read is Read.CODE and draft.code not in self.item_of:
             return *unknown, "Nothing has this label yet. The scan is kept and counts once the label is bound."
         return None
+
+    def _beyond_pass(self, draft: Draft) -> str:
+        """Say why a crew pass does not let this be scanned; empty for people with an account."""
+        if self.limits is None:
+            return ""
+        if draft.undoes and self._is_anothers(self.targets.get(draft.undoes)):
+            return "A pass takes back only what was scanned on it."
+        happened, show = draft.effective_at, None if draft.unknown_show else draft.show
+        return refusal(self.limits, action=draft.action, show=show, happened=happened, received=self.received_at)
+
+    def _is_anothers(self, scan: Scan | None) -> bool:
+        """Say whether a crew pass has no business taking this scan back."""
+        return self.limits is not None and scan is not None and scan.actor_id != getattr(self.actor, "pk", None)
 
     def _undo_said(self, draft: Draft) -> str:
         target = self.targets.get(draft.undoes) if draft.undoes else None

@@ -7,5 +7,6 @@ urlpatterns = [
     path("", include("shows.urls.plan")),
     path("", include("shows.urls.dock")),
     path("", include("shows.urls.custody")),
+    path("", include("shows.urls.passes")),
     path("", include("shows.urls.calendars")),
 ]

@@ -28,7 +28,7 @@ from shows.dock import (
     choice_made,
     choice_of,
     last_scans,
-    near_shows,
+    near_of,
     page_device,
     progress_of,
     run_of,
@@ -89,7 +89,7 @@ def remember(
 def dock(request: HttpRequest) -> HttpResponse:
     """Draw the dock; a POST is one scan, typed or read, and comes back here to show what it was told."""
     at = now()
-    near = near_shows(at)
+    near = near_of(request, at)
     choice = choice_of(request, at, near)
     if request.method == "POST":
         truck = _truck_show(request)
@@ -207,7 +207,7 @@ def _obey(request: HttpRequest, read: Parsed, choice: Choice | None) -> HttpResp
 def dock_show(request: HttpRequest) -> HttpResponse:
     """Choose the show once; it is kept on the device."""
     at = now()
-    near = near_shows(at)
+    near = near_of(request, at)
     picks = [choice_made(show, "", at) for show in near]
     return render(request, "shows/dock_show.html", {"section": "Dock", "picks": picks, "uid": uuid.uuid4()})
 
@@ -216,7 +216,7 @@ def dock_show(request: HttpRequest) -> HttpResponse:
 def dock_turn(request: HttpRequest) -> HttpResponse:
     """Turn the way: out, on the truck, back."""
     at = now()
-    choice = choice_of(request, at, near_shows(at))
+    choice = choice_of(request, at, near_of(request, at))
     if choice is None or choice.show is None:
         return redirect("dock-show")
     wanted = request.POST.get("way", "")
@@ -255,7 +255,7 @@ def dock_undo(request: HttpRequest) -> HttpResponse:
 def dock_count(request: HttpRequest) -> HttpResponse:
     """Count things of one line out, or back as good and bad."""
     at = now()
-    choice = choice_of(request, at, near_shows(at))
+    choice = choice_of(request, at, near_of(request, at))
     line = CountedLine.objects.select_related("type").filter(pk=whole(request.POST.get("line"), 10**9) or 0).first()
     good, bad = whole(request.POST.get("good")), whole(request.POST.get("bad") or "0")
     if choice is None or choice.show is None:

@@ -9,7 +9,7 @@ from company.clock import now, today
 from inventory.calc.codes import Read, parse
 from inventory.models import CountedLine, Item, Label
 from shows.calc.direction import Way
-from shows.dock import choice_of, known_items, known_of, near_shows, progress_of, run_of, show_as_json, snapshot_items
+from shows.dock import choice_of, known_items, known_of, near_of, progress_of, run_of, show_as_json, snapshot_items
 from shows.models import Show
 from shows.phantom import phantom_of
 from shows.spares import spare_for
@@ -57,7 +57,7 @@ def dock_snapshot(request: HttpRequest) -> JsonResponse:
     """Answer what a device should know by heart to work without signal; constant queries, at most 5,000 items."""
     at = now()
     day = today(at)
-    near = near_shows(at)
+    near = near_of(request, at)
     choice = choice_of(request, at, near)
     if choice and choice.show and choice.show not in near:
         near.append(choice.show)

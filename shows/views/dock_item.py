@@ -14,7 +14,8 @@ from inventory.calc.codes import Read, parse
 from inventory.models import Item
 from inventory.registries import ItemAction
 from shows.calc.direction import Way, guess
-from shows.dock import choice_made, choice_of, known_items, near_shows, page_device, times_of
+from shows.crew import show_of
+from shows.dock import choice_made, choice_of, known_items, near_of, page_device, times_of
 from shows.models import Show
 from shows.phantom import phantom_of
 from shows.services.dock import scan_shaped, scans_sent
@@ -28,13 +29,15 @@ def item_scan(request: HttpRequest, code: str) -> HttpResponse:
     if known is None:
         raise Http404("The record knows no such thing.")
     at = now()
-    near = near_shows(at)
+    near = near_of(request, at)
     choice = choice_of(request, at, near) or choice_made(_likeliest(near, known.show, at), request.GET.get("way", ""), at)
     if request.method == "POST":
         way = request.POST.get("way", "")
         asked = request.POST.get("show", "")
         show = None
-        if asked.isascii() and asked.isdigit() and len(asked) < 16:
+        if show_of(request) is not None:
+            show = show_of(request) if way != Way.BACK else None
+        elif asked.isascii() and asked.isdigit() and len(asked) < 16:
             show = Show.objects.live().filter(pk=int(asked)).first()
         if way not in set(Way) or (show is None and way != Way.BACK):
             return redirect("item-scan", known.code)
@@ -63,7 +66,7 @@ def actions_of(request: HttpRequest, item: Item) -> Iterable[ItemAction]:
     if item.retired_on or item.gone_home_on:
         return
     at = now()
-    near = near_shows(at)
+    near = near_of(request, at)
     url = reverse("item-scan", args=[item.code])
     if item.custody:
         word = "back"

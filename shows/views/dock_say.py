@@ -15,7 +15,7 @@ from inventory.models import Item, Stray
 from inventory.services.strays import StrayRefused, stray_record
 from maintenance.calc.symptoms import Symptom
 from shows.calc.words import Action, Condition
-from shows.dock import BAG_COOKIE, Choice, Known, bag_of, choice_of, known_items, near_shows, page_device
+from shows.dock import BAG_COOKIE, Choice, Known, bag_of, choice_of, known_items, near_of, page_device
 from shows.models import Scan
 from shows.services.dock import BAG_NOTE, dead_swapped, scan_shaped, scan_undone, scans_sent, symptom_said
 from shows.spares import spare_for
@@ -26,7 +26,7 @@ SAYINGS = [*(s.value for s in Symptom), Condition.LABEL_GONE.value]
 
 def _choice(request: HttpRequest) -> Choice | None:
     at = now()
-    return choice_of(request, at, near_shows(at))
+    return choice_of(request, at, near_of(request, at))
 
 
 def _known(code: str) -> Known | None:
