@@ -17,7 +17,7 @@ from company.net import client_address, is_loopback
 Next = Callable[[HttpRequest], HttpResponse]
 
 # Addresses that answer without a sign-in. The API judges for itself (session or token) and answers 401 in its own shape.
-OPEN_PATHS = ("/sign-in/", "/static/", "/api/", "/calendar/", "/pass/")
+OPEN_PATHS = ("/sign-in/", "/static/", "/api/", "/calendar/", "/pass/", "/phone/", "/dock-worker.js", "/no-signal/")
 
 # Asked by machines, also while the database is away: they are told before anything is asked of it, and judge for themselves.
 WATCHED_PATHS = ("/health/", "/ready/", "/metrics/")

@@ -22,6 +22,7 @@ class Child:
     name: str
     command: list[str]
     stop_rank: int
+    env: dict[str, str] = field(default_factory=dict)
     process: subprocess.Popen[bytes] | None = None
     deaths: int = 0
     started: float = 0.0
@@ -72,7 +73,8 @@ class Supervisor:
 
     def _start(self, child: Child) -> None:
         # a session of its own: Ctrl-C reaches this process alone, which then stops the children in order
-        child.process = subprocess.Popen(child.command, start_new_session=True)  # noqa: S603 (our own words)
+        environment = {**os.environ, **child.env}
+        child.process = subprocess.Popen(child.command, env=environment, start_new_session=True)  # noqa: S603 (our own words)
         child.started = time.monotonic()
 
     def _look(self) -> None:

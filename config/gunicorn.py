@@ -7,9 +7,16 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
 from django.conf import settings
 
-_host = settings.HOST.strip("[]")
+
+def _place(host: str) -> str:
+    host = host.strip("[]")
+    return f"[{host}]:{settings.PORT}" if ":" in host else f"{host}:{settings.PORT}"
+
+
 # under systemd the socket is handed over, and gunicorn listens on that one instead
-bind = f"[{_host}]:{settings.PORT}" if ":" in _host else f"{_host}:{settings.PORT}"
+bind = [_place(settings.HOST)]
+if settings.LAN_ADDRESS and not settings.TLS_CERT:
+    bind.append(_place("127.0.0.1"))  # the laptop itself goes on as before
 worker_class = "gthread"
 workers = settings.WEB_WORKERS
 threads = 8

@@ -4,11 +4,13 @@ import os
 import sys
 import tempfile
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from company import logs
+from company.lan import machine_names
 from config import env
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -18,6 +20,7 @@ TESTING = "pytest" in sys.modules
 DEBUG = env.flag("DEBUG")
 HOST = env.text("HOST", "127.0.0.1")
 PORT = env.whole("PORT", 8765, 1, 65535)
+TLS_PORT = env.whole("TLS_PORT", min(PORT + 1, 65535), 1, 65535)  # where `start --lan` serves phones' secure pages
 WEB_WORKERS = env.whole("WEB_WORKERS", 1, 1, 64)
 TLS_CERT, TLS_KEY = env.text("TLS_CERT"), env.text("TLS_KEY")
 if bool(TLS_CERT) != bool(TLS_KEY):
@@ -29,13 +32,18 @@ SITE_ADDRESS = env.text("SITE_ADDRESS").rstrip("/")
 if SITE_ADDRESS and not SITE_ADDRESS.startswith(("http://", "https://")):
     raise ImproperlyConfigured("SITE_ADDRESS must start with http:// or https://.")
 
-# what phones on the shop's network reach it at; `start --lan` says so to the processes it starts
-LAN_ADDRESS = env.text("LAN_ADDRESS").rstrip("/")
+# what phones on the shop's network reach it at, plain and secure: `start --lan` tells the processes it starts
+LAN_ADDRESS, LAN_SECURE_ADDRESS = env.text("LAN_ADDRESS").rstrip("/"), env.text("LAN_SECURE_ADDRESS").rstrip("/")
+LAN_HOST = env.text("LAN_HOST")  # this machine's address in the shop, where `start --lan` guesses another
+TLS_FOLDER = VAR_DIR / "tls"
 
 SECRET_KEY = "only-for-tests" if TESTING else env.secret("SECRET_KEY", VAR_DIR / "secret_key")
 ALLOWED_HOSTS = env.words("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
 if SITE_ADDRESS:
     ALLOWED_HOSTS.append(SITE_ADDRESS.split("://", 1)[1].split("/")[0].split(":")[0])
+for _address in (LAN_ADDRESS, LAN_SECURE_ADDRESS):
+    if _address:
+        ALLOWED_HOSTS += [str(urlsplit(_address).hostname), *machine_names()]
 CSRF_TRUSTED_ORIGINS = [SITE_ADDRESS] if SITE_ADDRESS else []
 # Set it only when a reverse proxy of yours stands in front and writes these headers itself: anybody can send them.
 BEHIND_PROXY = env.flag("BEHIND_PROXY")

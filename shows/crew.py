@@ -19,8 +19,13 @@ OPEN = frozenset(
     {
         *("dock", "dock-turn", "dock-undo", "dock-count", "dock-inside", "dock-say", "dock-bag", "dock-swap", "dock-channel"),
         *("dock-stray", "dock-lookup", "dock-snapshot", "dock-spare", "item-scan", "truck-check"),
-        *("crew-pass", "crew-stop", "theme", "pass-open"),
+        *("crew-pass", "crew-stop", "theme", "pass-open", "phone", "phone-root"),
+        *("dock-worker", "no-signal", "dock-hello"),
     }
+)
+# what a phone whose pass is over or withdrawn may still open: it sends what it has, and is told
+ALWAYS = frozenset(
+    {"crew-pass", "crew-stop", "pass-open", "theme", "phone", "phone-root", "dock-worker", "no-signal", "dock-hello"}
 )
 OF_ONE_SHOW = frozenset({"truck-check"})
 LEADS_TO_DOCK = frozenset({"start", "dock-show"})
@@ -74,6 +79,6 @@ class CrewPassed:
         if found.url_name not in OPEN or not theirs:
             return render(request, "shows/crew_not_yours.html", {"crew": holder}, status=403)
         gone = holder.limits.withdrawn_at is not None or holder.limits.is_over(at)
-        if gone and found.url_name not in {"crew-pass", "crew-stop", "pass-open", "theme"}:
+        if gone and found.url_name not in ALWAYS:
             return redirect("crew-pass")
         return self.get_response(request)

@@ -261,6 +261,11 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "shows/<int:pk>/passes/add/": (NOBODY, TECHNICIAN),
     "passes/<int:pk>/withdraw/": (NOBODY, TECHNICIAN),
     "passes/phones/<int:pk>/withdraw/": (NOBODY, TECHNICIAN),
+    "dock-worker.js": (STRANGER, NOBODY),
+    "no-signal/": (STRANGER, NOBODY),
+    "dock/hello": (HAND, NOBODY),
+    "phone/": (STRANGER, NOBODY),
+    "phone/root.crt": (STRANGER, NOBODY),
     "pass/": (HAND, NOBODY),
     "pass/stop/": (NOBODY, STRANGER),
     "pass/<str:token>/": (STRANGER, STRANGER),
@@ -380,6 +385,7 @@ POSTS: dict[str, dict[str, Any]] = {
 # addresses that answer 404 in this shop: no photo was taken, no file made, no import ran
 EMPTY_HANDED = {
     "pass/<str:token>/",
+    "phone/root.crt",
     "a/<str:code>/photo/",
     "calendar/<str:secret>.ics",
     "status/backups/<str:name>/",
