@@ -113,6 +113,10 @@ class ScanIn(Schema):
     into: Any = Field(
         None, description="The code of the bench bag or case it was put in; whatever goes in a bench bag is suspect."
     )
+    said: Any = Field(
+        None,
+        description="What the device said by itself, without signal: fine, look or stop. Is ours graver, a technician is told.",
+    )
     ticked: Any = Field(None, description="True when it was ticked on paper or for a whole truck, not scanned.")
 
 

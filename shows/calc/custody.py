@@ -312,6 +312,9 @@ class _Step:
         kinds: list[tuple[Finding, str]] = list(self.kinds)
         if event.action == Action.OUT and (event.told or event.advice):
             kinds.append((Finding.AGAINST_ADVICE, event.told or self.verdict().reason))
+        elif event.said and SIGNAL_RANK[Signal(event.answered or self.verdict().signal)] > SIGNAL_RANK[Signal(event.said)]:
+            # the hand went on with what the phone knew without signal: once it is known better, somebody must look
+            kinds.append((Finding.SAID_OTHERWISE, f"Without signal the phone said {event.said}. {self.verdict().reason}"))
         return [
             Contradiction(
                 item=event.item,

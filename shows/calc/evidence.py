@@ -22,6 +22,7 @@ class Finding(StrEnum):
     COUNT = "count"
     TICKED = "ticked"
     AGAINST_ADVICE = "against advice"
+    SAID_OTHERWISE = "the phone said otherwise"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -45,7 +46,8 @@ class ShowTimes:
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Event:
     """One scan of one item. `missing` are contents (items) left out of a case; `advice` is what spoke against going out when
-    it was received, `mind` what to look at before it goes; `told` is the whole reason it was then given, once on record."""
+    it was received, `mind` what to look at before it goes; `told` is the whole reason it was then given, once on record.
+    `said` is what its device said before it could ask, `answered` the signal it was then given, once on record."""
 
     uid: UUID
     effective_at: datetime
@@ -61,6 +63,8 @@ class Event:
     advice: str = ""
     mind: str = ""
     told: str = ""
+    said: str = ""
+    answered: str = ""
 
     @property
     def key(self) -> Key:

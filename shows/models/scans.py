@@ -31,6 +31,9 @@ class Scan(models.Model):
     undoes = models.UUIDField(null=True, blank=True)
     replaces = models.CharField(max_length=8, blank=True, default="", help_text="The dead item whose place this one takes.")
     into = models.CharField(max_length=8, blank=True, default="", help_text="The bench bag or case it was put in.")
+    said = models.CharField(
+        max_length=4, blank=True, default="", help_text="What the device said by itself, before it could ask: fine, look, stop."
+    )
     ticked = models.BooleanField(default=False, help_text="Entered from a paper list or for a whole truck: said, not seen.")
     happened_at = models.DateTimeField(null=True, blank=True)
     received_at = models.DateTimeField()

@@ -273,6 +273,7 @@ def history_fold(
             "outcome",
             "signal",
             "reason",
+            "said",
         )
     )
     told = undos_about({row[0] for row in rows} | {e.uid for e in events} | {u.uid for u in undos})
@@ -296,8 +297,10 @@ def history_fold(
             counted=counted,
             missing=frozenset(missing_of[code] for code in missing if code in missing_of),
             told=reason if signal == Signal.STOP and outcome != Outcome.UNKNOWN else "",
+            said=said,
+            answered=signal,
         )
-        for uid, at, device, seq, code, action, show, ticked, actor, counted, missing, outcome, signal, reason in rows
+        for uid, at, device, seq, code, action, show, ticked, actor, counted, missing, outcome, signal, reason, said in rows
         if uid not in gone and (show is not None or action != Action.OUT)
     ]
     every = [*past, *(e for e in events if e.uid not in gone and e.item in around)]

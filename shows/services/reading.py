@@ -9,7 +9,7 @@ from typing import Any
 
 from inventory.calc import codes
 from maintenance.calc.symptoms import Symptom
-from shows.calc.words import Action, Condition
+from shows.calc.words import Action, Condition, Signal
 
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)  # before it no phone made a scan: the clock is wrong beyond mending
 LARGEST = 2**63 - 1
@@ -18,7 +18,7 @@ MOST_MISSING = 500
 LONGEST_NOTE = 500
 LONGEST_DEVICE = 64
 LONGEST_KEPT = 5_000
-ACTIONS, CONDITIONS, SYMPTOMS = frozenset(Action), frozenset(Condition), frozenset(Symptom)
+ACTIONS, CONDITIONS, SYMPTOMS, SIGNALS = frozenset(Action), frozenset(Condition), frozenset(Symptom), frozenset(Signal)
 UNREAD = codes.parse("")
 SYMPTOM_OF = {Condition.DAMAGED: Symptom.DAMAGED, Condition.PARTS_MISSING: Symptom.PARTS_MISSING}
 ILL = frozenset({Condition.SUSPECT, Condition.DAMAGED, Condition.PARTS_MISSING})
@@ -46,6 +46,7 @@ class Draft:
     into: str = ""
     into_unread: bool = False
     ticked: bool = False
+    said: str = ""
     happened_at: datetime | None = None
     effective_at: datetime
     as_sent: Any = None
@@ -82,6 +83,8 @@ def draft_of(scan: dict[str, Any], *, device: str, sent_at: datetime | None, rec
     draft.parsed = codes.parse(text(scan.get("code")))
     draft.note = text(scan.get("note"))[:LONGEST_NOTE]
     draft.ticked = scan.get("ticked") is True
+    said = scan.get("said")
+    draft.said = str(said) if isinstance(said, str) and said in SIGNALS else ""
     seq = whole(scan.get("seq"), least=-LARGEST)
     draft.seq = seq or 0
     _read_action(draft, scan)

@@ -79,6 +79,7 @@ SCAN_COLUMNS = (
     "undoes",
     "replaces",
     "into",
+    "said",
     "ticked",
     "happened_at",
     "received_at",
@@ -396,6 +397,7 @@ class _Batch:
                 missing=frozenset(self.item_of[c] for c in d.missing if c in self.item_of),
                 advice=self.adviser.against(d, item),
                 mind=self.adviser.mind(d, item),
+                said=d.said,
             )
             for d, item in scans
         ]
@@ -566,6 +568,7 @@ class _Batch:
                 draft.undoes,
                 draft.replaces,
                 draft.into,
+                draft.said,
                 draft.ticked,
                 draft.happened_at,
                 self.received_at,

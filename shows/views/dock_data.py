@@ -1,15 +1,14 @@
 """What the dock's script asks for: what codes are, everything a device should know by heart, the nearest spare."""
 
-from typing import Any
-
 from django.http import HttpRequest, JsonResponse
 from django.views.decorators.http import require_GET
 
 from company.clock import now, today
 from inventory.calc.codes import Read, parse
-from inventory.models import CountedLine, Item, Label
+from inventory.models import Item
 from shows.calc.direction import Way
-from shows.dock import choice_of, known_items, known_of, near_of, progress_of, run_of, show_as_json, snapshot_items
+from shows.dock import choice_of, known_items, near_of, progress_of, run_of
+from shows.heart import snapshot_of
 from shows.models import Show
 from shows.phantom import phantom_of
 from shows.spares import spare_for
@@ -61,23 +60,7 @@ def dock_snapshot(request: HttpRequest) -> JsonResponse:
     choice = choice_of(request, at, near)
     if choice and choice.show and choice.show not in near:
         near.append(choice.show)
-    items, whole = snapshot_items(near, day)
-    aliases = Label.objects.filter(item__in=[i.pk for i in items]) if not whole else Label.objects.exclude(item=None)
-    by_pk = {item.pk: item.code for item in items}
-    alias = [
-        [code, by_pk[item]]
-        for code, item in aliases.values_list("code", "item").iterator()
-        if item in by_pk and by_pk[item] != code
-    ]
-    answer: dict[str, Any] = {
-        "made_at": at.isoformat(),
-        "whole": whole,
-        "shows": [show_as_json(show, at) for show in near],
-        "items": [known.as_json() for known in known_of(items, day)],
-        "aliases": alias,
-        "lines": [{"id": line.pk, "name": line.label} for line in CountedLine.objects.select_related("type")[:2000]],
-    }
-    return JsonResponse(answer)
+    return JsonResponse(snapshot_of(request, near, at, day))
 
 
 @require_GET

@@ -19,6 +19,9 @@ export const state = {
   way: kit.way,
   mode: null, // what the next scans are, where they do not simply go out, on the truck or back
   shows: [],
+  elsewhere: [], // shows that things are still out to, though nobody would scan for them now
+  only: null, // the one show of a crew pass
+  items: [],
   known: new Map(), // every code, aliases too, to what it is
   lines: new Map(),
 };
@@ -28,6 +31,16 @@ export const remember = (name, value, age) => {
 };
 
 export const known = (code) => state.known.get(code);
+// What the judge asks: by heart, whatever signal there is.
+export const desk = {
+  known: (text) => itemOf(text),
+  show: (id) => state.shows.find((one) => one.id === id) ?? state.elsewhere.find((one) => one.id === id),
+  all: () => state.items,
+  get only() {
+    return state.only;
+  },
+};
+
 export const itemOf = (text) => {
   const what = readText(text);
   return what.kind === "code" ? known(what.code) : undefined;

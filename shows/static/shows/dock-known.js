@@ -6,7 +6,8 @@ import { gates } from "./dock-draw.js";
 export async function learn() {
   try {
     const snapshot = await (await fetch(`${kit.snapshot}?show=${state.show}`, { credentials: "same-origin" })).json();
-    state.shows = snapshot.shows;
+    Object.assign(state, { shows: snapshot.shows, elsewhere: snapshot.elsewhere ?? [], only: snapshot.only ?? null, items: snapshot.items });
+    state.known.clear();
     for (const item of snapshot.items) state.known.set(item.code, item);
     for (const [alias, code] of snapshot.aliases) state.known.set(alias, state.known.get(code));
     for (const line of snapshot.lines) state.lines.set(String(line.id), line.name);
@@ -24,12 +25,23 @@ export async function look(codes, then = () => {}) {
   looking = new AbortController();
   try {
     const answer = await (await fetch(`${kit.lookup}?${query}`, { credentials: "same-origin", signal: looking.signal })).json();
-    for (const [code, item] of Object.entries(answer.items)) state.known.set(code, item);
+    for (const [code, item] of Object.entries(answer.items)) hear(code, item);
     if (state.show) drawRun(answer.run);
     if (codes.length) then();
   } catch {
     // The count catches up with the next answer.
   }
+}
+
+// What the shop says of a thing now, into what is known of it by heart.
+function hear(code, item) {
+  const held = state.known.get(code);
+  if (!held) return state.known.set(code, item);
+  Object.assign(held, item, { truck: item.where === "on the truck" });
+  if (item.standing === "suspect") held.against ??= item.says;
+  else if (held.against?.startsWith("suspect")) delete held.against;
+  if (!item.minded) delete held.mind;
+  return held;
 }
 
 function drawRun({ done, total, words, still }) {

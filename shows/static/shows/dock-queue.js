@@ -1,4 +1,5 @@
-// Scans wait here until the server has answered for each. The store is two functions, so that a sturdier one can take its place.
+// Scans wait here until the server has answered for each. They are kept twice: at once where two pages of one browser read them
+// alike, and a moment later, written through to the disk, where a phone that dies finds them again.
 
 export function localStore(key) {
   return {
@@ -20,12 +21,49 @@ export function localStore(key) {
   };
 }
 
+// The second place. Each scan is a row; what was answered is taken out. Nothing here is ever waited for.
+export function mirror(key) {
+  const opened = new Promise((done) => {
+    try {
+      const opening = indexedDB.open(key, 1);
+      opening.onupgradeneeded = () => opening.result.createObjectStore("scans", { keyPath: "body.id" });
+      opening.onsuccess = () => done(opening.result);
+      opening.onerror = opening.onblocked = () => done(null);
+    } catch {
+      done(null);
+    }
+  });
+  const write = async (act) => {
+    const base = await opened;
+    if (!base) return;
+    try {
+      act(base.transaction("scans", "readwrite", { durability: "strict" }).objectStore("scans"));
+    } catch {
+      // the first place has it
+    }
+  };
+  return {
+    put: (scans) => write((rows) => scans.forEach((scan) => rows.put(scan))),
+    drop: (ids) => write((rows) => ids.forEach((id) => rows.delete(id))),
+    async all() {
+      const base = await opened;
+      if (!base) return [];
+      return new Promise((done) => {
+        const asking = base.transaction("scans").objectStore("scans").getAll();
+        asking.onsuccess = () => done(asking.result);
+        asking.onerror = () => done([]);
+      });
+    },
+  };
+}
+
 const MOST = 200;
 const SLOWEST_MS = 30000;
 
 // add(scan, {held}) keeps a scan; release(id, changes) lets a held one go; onAnswers(results, scans) and onState(state) tell.
 // A scan leaves the queue only when an answer with its id has come. The same ids may be sent any number of times.
-export function openQueue({ url, device, token, store, onAnswers, onState }) {
+// `refresh` fetches a new token: a page kept for days has an old one.
+export function openQueue({ url, device, token, refresh, store, second, onAnswers, onState }) {
   let scans = store.read();
   let isStored = true;
   let sending = false;
@@ -45,6 +83,7 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
     isStored = store.write(scans);
     if (!isStored) tell("not kept");
   };
+  const isDown = () => ["no signal", "no answer", "sign in"].includes(state);
 
   async function flush() {
     clearTimeout(timer);
@@ -67,6 +106,7 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
       tell(now);
     };
     try {
+      if (isDown()) await refresh?.();
       const answer = await fetch(url, {
         method: "POST",
         credentials: "same-origin",
@@ -79,6 +119,7 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
         const answered = new Map(results.map((result) => [result.id, result]));
         const settled = batch.filter((scan) => answered.has(scan.body.id));
         change((all) => all.filter((scan) => !answered.has(scan.body.id)));
+        second?.drop([...answered.keys()]);
         wait = 0;
         most = MOST;
         tell("fine");
@@ -109,17 +150,21 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
     flush();
   };
   addEventListener("online", flushNow);
+  addEventListener("pageshow", flushNow);
+  addEventListener("focus", flushNow);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && flushNow());
 
   return {
     add(body, { held = false } = {}) {
       change((all) => [...all, { body, held }]);
+      second?.put([{ body, held }]);
       if (state !== "fine") tell(state);
       if (!held) flush();
     },
     release(id, changes = {}) {
       if (!scans.some((one) => one.body.id === id)) return false;
       change((all) => all.map((one) => (one.body.id === id ? { body: { ...one.body, ...changes }, held: false } : one)));
+      second?.put(scans.filter((one) => one.body.id === id));
       flush();
       return true;
     },
@@ -129,7 +174,28 @@ export function openQueue({ url, device, token, store, onAnswers, onState }) {
       flush();
     },
     // A held scan that turns out to be no scan of that kind: another takes its place.
-    drop: (id) => change((all) => all.filter((one) => !(one.body.id === id && one.held))),
+    drop(id) {
+      change((all) => all.filter((one) => !(one.body.id === id && one.held)));
+      second?.drop([id]);
+    },
+    // What a scan says beside itself, while it still waits.
+    amend(id, changes) {
+      change((all) => all.map((one) => (one.body.id === id ? { ...one, body: { ...one.body, ...changes } } : one)));
+    },
+    // What the second place kept and the first one lost: the browser cleared it, or the phone died between the two.
+    async recover() {
+      const kept = (await second?.all()) ?? [];
+      const lost = kept.filter((one) => !scans.some((scan) => scan.body.id === one.body.id));
+      if (lost.length) change((all) => [...all, ...lost.filter((one) => !all.some((scan) => scan.body.id === one.body.id))]);
+      return lost.length;
+    },
+    // Answered somewhere else: carried out as a file and taken in at the shop.
+    settled(ids) {
+      change((all) => all.filter((one) => !ids.has(one.body.id)));
+      second?.drop([...ids]);
+    },
+    bodies: () => scans.map((one) => one.body),
+    isDown,
     has: (id) => scans.some((scan) => scan.body.id === id),
   };
 }

@@ -1,7 +1,8 @@
 // A dead box in the middle of a show.
-import { kit, state } from "./dock-desk.js";
+import { desk, kit, state } from "./dock-desk.js";
 import { spell } from "./dock-draw.js";
 import { choose, drawHit, say } from "./dock-hit.js";
+import { spareOf } from "./dock-judge.js";
 
 // The dead one is suspect from now; the nearest spare is offered, and whatever is scanned next takes its place.
 export async function swap(entry, { arm, leave, read, scan }) {
@@ -11,7 +12,8 @@ export async function swap(entry, { arm, leave, read, scan }) {
   try {
     found = await (await fetch(`${kit.spare}?${new URLSearchParams({ code: entry.code, show: state.show })}`, { credentials: "same-origin" })).json();
   } catch {
-    // the sentence above stands
+    const one = spareOf(entry.code, desk, state.show);
+    if (one) found = { spare: { ...one, where: one.show ? "here at the show" : `in the shop${one.case ? `, ${one.case}` : ""}` } };
   }
   if (state.mode?.dead !== entry.code) return;
   const { spare } = found;

@@ -8,22 +8,27 @@ import { $, DAYS_4, WAYS, WORD, addEntry, amend, entryOf, forget, itemOf, kit, k
 import { el, spell } from "./dock-draw.js";
 import { early } from "./dock-early.js";
 import { choose, drawHint, drawHit, drawnKey, eyeUp, say, warn } from "./dock-hit.js";
+import * as heart from "./dock-heart.js";
 import { learn, look } from "./dock-known.js";
 import { drawLast } from "./dock-last.js";
 import { panels } from "./dock-panel.js";
-import { deviceName, localStore, nextSeq, openQueue, uuid4 } from "./dock-queue.js";
+import { deviceName, localStore, mirror, nextSeq, openQueue, uuid4 } from "./dock-queue.js";
 import { readText, typedReader } from "./dock-reader.js";
 import { sound, soundIsOn, turnSound } from "./dock-sound.js";
 import { swap } from "./dock-swap.js";
 import { followTheClock, goTo, turn } from "./dock-way.js";
+import { keepThePage } from "./dock-keep.js";
 
 const form = $("scan");
 const field = $("code");
 
-const PATIENCE_MS = 1500; // then the hand is told why no answer comes
+const ANSWER_MS = 700; // then the hand is told what the shop would say, as far as it is known here
+const PATIENCE_MS = 1500; // then, where nothing is known here, why no answer comes
 const UNSEEN_MS = 350; // what is scanned so soon after a stop was scanned before anybody saw it
 const FOREIGN = "Not one of our labels";
 const RANK = { fine: 0, look: 1, stop: 2 };
+
+const RELEARN_MS = 300000; // others scan too: what is known by heart grows old
 
 let showing = null; // the scan whose answer the strip shows
 let stopped = null; // the last stop that was shown, and when
@@ -34,7 +39,14 @@ const queue = openQueue({
   url: kit.api,
   device: deviceName(),
   token,
+  refresh: async () => {
+    const answer = await fetch(kit.hello, { credentials: "same-origin", redirect: "error" });
+    if (!answer.ok) return;
+    const { token: newer } = await answer.json();
+    document.querySelectorAll("[name=csrfmiddlewaretoken]").forEach((held) => (held.value = newer));
+  },
   store: localStore(`kg.queue.${kit.person}`),
+  second: mirror(`kg.queue.${kit.person}`),
   onAnswers: answered,
   onState: ({ state: now, waiting }) => {
     const words = {
@@ -67,20 +79,40 @@ function scan(body, { held = false, name = "", quiet = false, shown = !held } = 
       showing = full.id;
       redraw();
     }
-    wonder(full.id);
+    wonder(full.id, held);
   }
   queue.add(full, { held });
+  if (full.action === "undo") heart.putBack(full.undoes);
+  else heart.heard(full);
+  if (!held && queue.isDown()) suppose(full.id);
   return full;
 }
 
-// No answer for a while: say where the scan is.
-function wonder(id) {
+// No answer for a while: say what the shop would, as far as it is known here, or where the scan is.
+function wonder(id, held = false) {
+  if (!held) setTimeout(() => suppose(id), ANSWER_MS);
   setTimeout(() => {
-    if (!queue.has(id) || isBusy() || isUnseen()) return;
+    if (!queue.has(id) || entryOf(id)?.supposed || isBusy() || isUnseen()) return;
     amend(id, { reason: "On this device; it is sent as soon as the shop answers." });
     showing = id;
     redraw();
   }, PATIENCE_MS);
+}
+
+// Say it by heart. The scan carries what was said, so that the shop can tell when its own word is graver.
+function suppose(id) {
+  const verdict = heart.verdictOf(id);
+  const entry = entryOf(id);
+  if (!verdict || !entry || entry.supposed || entry.undone || !queue.has(id)) return;
+  queue.amend(id, { said: verdict.signal });
+  amend(id, { signal: verdict.signal, reason: verdict.reason, outcome: verdict.outcome, supposed: verdict.signal });
+  drawLast(undo);
+  sound(verdict.signal);
+  if (isBusy() || isUnseen()) return;
+  showing = id;
+  if (verdict.signal === "stop") stopped = { id, at: Date.now() };
+  redraw();
+  say(`${verdict.signal}. ${nameOf(entryOf(id))}. ${verdict.reason}`, verdict.signal === "stop");
 }
 
 function hear(text) {
@@ -220,7 +252,12 @@ function answered(results, bodies) {
     }
     const foreign = result.outcome === "unknown" && !result.code && code.kind === "code";
     if (foreign) amend(body.id, { foreign, name: FOREIGN });
-    amend(body.id, { signal: result.signal, reason: result.reason, outcome: result.outcome, code: result.code || body.code });
+    const said = entryOf(body.id)?.supposed;
+    heart.settled(body.id);
+    const otherwise = said && RANK[result.signal] > RANK[said];
+    const reason = otherwise ? `Without signal this phone said ${said}. The shop: ${result.reason}` : result.reason;
+    amend(body.id, { signal: result.signal, reason, outcome: result.outcome, code: result.code || body.code, supposed: null });
+    if (said && !otherwise) return; // the hand was told already
     if (!worst || RANK[result.signal] >= RANK[worst.result.signal]) worst = { result, body };
   });
   drawLast(undo);
@@ -269,7 +306,7 @@ function redraw() {
     quiet: entry.foreign ? short(entry.code.trim()) : entry.counted !== null ? `${entry.counted}${inside ? ` of ${inside}` : ""} counted${inside > entry.counted ? `, ${inside - entry.counted} short` : ""}` : item?.says,
     reason: entry.reason || (entry.signal === "kept" ? "Taken; asking the shop." : ""),
     as: says,
-    kept: entry.signal === "stop" ? "Your scan is kept either way." : "",
+    kept: [entry.signal === "stop" ? "Your scan is kept either way." : "", entry.supposed ? "Not sent yet." : ""].join(" ").trim(),
     choices: [...choicesFor(entry, item), ...phantomFor(entry, item)],
   });
 }
@@ -329,7 +366,13 @@ const first = early({
 const ask = questions({
   known,
   redraw,
-  release: (id, changes) => queue.release(id, changes),
+  release(id, changes) {
+    const body = queue.bodies().find((one) => one.id === id);
+    if (body) heart.went({ ...body, ...changes });
+    const released = queue.release(id, changes);
+    if (queue.isDown()) suppose(id);
+    return released;
+  },
   answered(id, changes) {
     amend(id, { counted: changes.counted ?? null, said: saidOf(changes) });
     drawLast(undo);
@@ -426,10 +469,14 @@ drawLast(undo);
 if (kit.mode === "bag" && kit.bag) bag.open({ code: kit.bag, name: kit.bagName });
 else if (kit.mode) arm({ kind: kit.mode });
 typedReader(form, field).start(hear);
-queue.releaseAll();
-learn().then(() => {
+queue.recover().then(() => queue.releaseAll());
+// By heart, and on from there: what waits to be sent has happened all the same.
+const relearn = () => learn().then(() => heart.again(queue.bodies()));
+relearn().then(() => {
   first.learnt();
   drawLast(undo);
   if (kit.guessed) followTheClock();
 });
 setInterval(followTheClock, 30000);
+setInterval(() => document.visibilityState === "visible" && !queue.isDown() && relearn(), RELEARN_MS);
+keepThePage({ worker: kit.worker, isIdle: () => !queue.bodies().length });

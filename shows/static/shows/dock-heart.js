@@ -1,0 +1,44 @@
+// What this device says by itself while the shop does not answer, and what it then holds to be true.
+import { desk } from "./dock-desk.js";
+import { judge, moved } from "./dock-judge.js";
+
+const verdicts = new Map(); // of scans nobody has answered yet
+const before = new Map(); // what the things of a scan were, so that an undo can put it back
+
+const kept = (item) => ({ item, show: item.show, truck: item.truck, home: item.home, against: item.against });
+const things = (scan) => {
+  const item = desk.known(scan.code);
+  return item ? [item, ...(item.contents ?? []).map(([code]) => desk.known(code)).filter(Boolean)] : [];
+};
+
+// Judge a scan by what is known before it, then let it move what it moves. Once a scan.
+export function heard(scan) {
+  const at = Date.parse(scan.happened_at);
+  verdicts.set(scan.id, judge(scan, desk, at));
+  went(scan);
+  return verdicts.get(scan.id);
+}
+
+// A count was given: the same scan moves its case again, without what was missing.
+export function went(scan) {
+  putBack(scan.id);
+  before.set(scan.id, things(scan).map(kept));
+  moved(scan, desk, Date.parse(scan.happened_at));
+}
+
+export const verdictOf = (id) => verdicts.get(id) ?? null;
+export const settled = (id) => verdicts.delete(id);
+
+export function putBack(id) {
+  for (const { item, ...was } of before.get(id) ?? []) Object.assign(item, was);
+  before.delete(id);
+}
+
+// After the shop's word was learnt anew: what it has not heard of yet happened all the same, in order.
+export function again(scans) {
+  before.clear();
+  for (const scan of scans) {
+    if (scan.action === "undo") putBack(scan.undoes);
+    else went(scan);
+  }
+}

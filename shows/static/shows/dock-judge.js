@@ -1,0 +1,146 @@
+// What the shop would answer to a scan, from what this device knows by heart: the rules of shows/calc/custody.py, word for word.
+// The shop's own word comes later and counts; where it is graver, a technician is told.
+
+const FINE = "fine";
+const LOOK = "look";
+const STOP = "stop";
+const RANK = { fine: 0, look: 1, stop: 2 };
+
+const upper = (words) => words.charAt(0).toUpperCase() + words.slice(1);
+const worse = (one, other) => (RANK[one] >= RANK[other] ? one : other);
+
+// desk: known(code) -> item, show(id) -> its times and list, all() -> every item; at: when it happened, in ms.
+export function judge(scan, desk, at) {
+  const item = desk.known(scan.code);
+  if (!item) return null; // what is not known by heart waits for the shop
+  if (desk.only && scan.show && scan.show !== desk.only) {
+    return { signal: STOP, outcome: "refused", reason: `This pass scans for ${desk.show(desk.only)?.name} alone.` };
+  }
+  if (scan.action === "out") return out(scan, item, desk, at);
+  if (scan.action === "truck") return truck(scan, item, desk, at);
+  if (scan.action === "back") return back(scan, item, desk, at);
+  return null;
+}
+
+function out(scan, item, desk, at) {
+  const there = desk.show(scan.show)?.name;
+  if (!there) return null;
+  let [signal, outcome, reason] = [FINE, "accepted", ""];
+  if (!item.show) reason = `Out to ${there}.`;
+  else if (item.show === scan.show) reason = item.truck ? `Off the truck again: still out to ${there}.` : `Already out to ${there}.`;
+  else {
+    const leaving = desk.show(item.show);
+    const other = leaving?.name ?? "another show";
+    if (isOver(leaving, at)) reason = `Straight on from ${other} to ${there}.`;
+    else if (!hasBegun(leaving, at)) [signal, reason] = [LOOK, `Moved from ${other}, which is now short, to ${there}.`];
+    else {
+      [signal, outcome] = [LOOK, "contradiction"];
+      reason = `The record says it is at ${other}, which is under way. Now out to ${there}; a technician is told.`;
+    }
+  }
+  if (item.against) {
+    if (reason === `Out to ${there}.`) reason = `It is out to ${there} all the same.`;
+    [signal, reason] = [STOP, `${reason} ${upper(item.against)}: take another, or undo.`];
+  } else if (item.mind) [signal, reason] = [worse(signal, LOOK), `${reason} ${item.mind}`];
+  const listed = signal === STOP || scan.replaces ? "" : onList(scan.show, item, desk);
+  return { signal, outcome, reason: `${reason} ${listed}`.trim() };
+}
+
+function truck(scan, item, desk) {
+  const show = scan.show ?? item.show;
+  const there = desk.show(show)?.name;
+  let [signal, outcome, reason] = [FINE, "accepted", ""];
+  if (!show) {
+    [signal, outcome] = [LOOK, "contradiction"];
+    reason = "Never scanned out, and no show was named: it stays in the shop on the record.";
+  } else if (!item.show) {
+    [signal, outcome, reason] = [LOOK, "contradiction", `Never scanned out. Now on the truck from ${there}.`];
+  } else if (item.show !== show) {
+    [signal, outcome] = [LOOK, "contradiction"];
+    reason = `The record says it is out to ${desk.show(item.show)?.name ?? "another show"}. Now on the truck from ${there}.`;
+  } else reason = `${item.truck ? "Already on" : "On"} the truck from ${there}.`;
+  if (item.against) [signal, reason] = [worse(signal, LOOK), `${reason} Mind: ${item.against}.`];
+  return { signal, outcome, reason };
+}
+
+function back(scan, item, desk, at) {
+  let [signal, reason] = [FINE, "It was already back."];
+  if (item.show) {
+    const here = desk.show(item.show);
+    const name = here?.name ?? "a show";
+    const underWay = here && hasBegun(here, at) && !isOver(here, at);
+    if (scan.show && scan.show !== item.show && underWay) [signal, reason] = [LOOK, `Back from ${name}, which is still under way.`];
+    else reason = `Back from ${name}.`;
+  }
+  return { signal, outcome: "accepted", reason: item.home && !scan.condition ? `${reason} ${item.home}` : reason };
+}
+
+const isOver = (show, at) => Boolean(show) && (show.cancelled || Date.parse(show.over) < at);
+const hasBegun = (show, at) => Boolean(show) && Date.parse(show.begins) <= at;
+
+// What the pull list says of it: not on it, or one too many.
+function onList(id, item, desk) {
+  const show = desk.show(id);
+  if (!show?.listed || item.inside !== undefined || show.named.includes(item.code)) return "";
+  const wanted = show.wanted.filter(([type]) => type === item.type);
+  const any = wanted.some(([, mm]) => !mm);
+  const fits = (one) => one.type === item.type && (any || one.mm === item.mm) && one.inside === undefined;
+  const asked = wanted.filter(([, mm]) => any || mm === item.mm).reduce((sum, [, , count]) => sum + count, 0);
+  if (!asked) return "Not on its list.";
+  const already = item.show === id;
+  const number = desk.all().filter((one) => one !== item && one.show === id && fits(one) && !show.named.includes(one.code)).length + 1;
+  return number > asked && !already ? `That makes ${number} of ${asked}.` : "";
+}
+
+// What is known by heart after a scan: the thing itself, and what a case vouches for.
+export function moved(scan, desk, at) {
+  const item = desk.known(scan.code);
+  if (!item) return;
+  const from = item.show ?? null;
+  if (scan.action === "inspect") {
+    // what was just said to be ill is not to go out again, here as little as in the shop
+    if (scan.condition && scan.condition !== "label gone" && scan.symptom !== "wet") {
+      const day = new Date(at).toLocaleDateString("en-GB", { weekday: "short", day: "numeric", month: "short" });
+      const symptom = scan.symptom && scan.symptom !== "other" ? ` (${scan.symptom})` : "";
+      item.against ??= `suspect since ${day.replace(",", "")}${symptom}`;
+    }
+    return;
+  }
+  step(item, scan.action, scan.show);
+  const missing = new Set(scan.missing ?? []);
+  for (const [code] of item.contents ?? []) {
+    const one = desk.known(code);
+    if (!one || missing.has(code)) continue;
+    if (scan.action === "out" && (!one.show || one.show === scan.show || one.show === from)) step(one, "out", scan.show);
+    else if (scan.action === "truck" && one.show && one.show === (scan.show ?? from)) step(one, "truck", scan.show);
+    else if (scan.action === "back" && one.show === from) step(one, "back");
+  }
+}
+
+function step(item, action, show) {
+  if (action === "out") {
+    if (item.show !== show) item.show = show;
+    item.truck = false;
+  } else if (action === "truck") {
+    item.show = show ?? item.show;
+    item.truck = Boolean(item.show);
+  } else if (action === "back") {
+    item.show = null;
+    item.truck = false;
+    delete item.home;
+  }
+}
+
+// The nearest spare that is fit to go: with this show and on no line, then in the shop; proved before unproved.
+export function spareOf(dead, desk, show) {
+  const item = desk.known(dead);
+  if (!item) return null;
+  const fit = desk
+    .all()
+    .filter((one) => one.type === item.type && one.mm === item.mm && one.code !== item.code && !one.against && !one.mind)
+    .filter((one) => !one.show || (one.show === show && !desk.show(show)?.named?.includes(one.code)));
+  const near = (one) => (one.show === show ? 0 : 2) + (one.inCase && one.inCase === item.inCase ? 0 : 1);
+  const proved = (one) => (one.standing === "known-good" ? 0 : 1);
+  fit.sort((a, b) => near(a) - near(b) || proved(a) - proved(b) || a.name.localeCompare(b.name) || a.code.localeCompare(b.code));
+  return fit[0] ?? null;
+}
