@@ -13,6 +13,7 @@ from django.db import transaction
 from inventory.models import GearType
 from shows.demo.cells import tonight_make, year_play
 from shows.demo.history import lives_make, shows_make
+from shows.demo.plans import plans_make
 from shows.demo.stock import Cast, people_make, places_make, stock_make
 
 TOLD = Path(settings.BASE_DIR) / "fixtures" / "demo.json"
@@ -45,3 +46,4 @@ def _build(at: datetime) -> None:
     year_play(cast=cast, told=told)
     lives_make(cast=cast, shows=shows, told=told)
     tonight_make(cast=cast, told=told)
+    plans_make(cast=cast)

@@ -180,3 +180,16 @@ def test_a_stale_demo_moves_to_today_and_keeps_its_clock_times_over_a_change_of_
         assert moved.time() == before[show.pk].time()
     assert demo_redate(today=later) == 0
     assert Company.current().demo_dated == later
+
+
+def test_the_demo_s_shows_are_planned_down_to_the_supply_of_a_place(demo):
+    lines = {show.name: show.lines.filter(way="in").count() for show in Show.objects.exclude(lines=None).distinct()}
+    assert lines["Quarry street fair"] >= 16 and lines["Harvest ceilidh"] >= 12 and len(lines) == 5
+    fair = Show.objects.get(name="Quarry street fair")
+    assert all(line.place and line.type for line in fair.lines.filter(way="in").select_related("place", "type"))
+    assert set(fair.feeds_pressed.values_list("feed__name", flat=True)) == {"Generator A", "Generator B"}
+    pressed = fair.feeds_pressed.first()
+    before = pressed.pressed_at
+    demo_redate(today=DAY + timedelta(days=3))
+    pressed.refresh_from_db()
+    assert pressed.pressed_at - before == timedelta(days=3)
