@@ -20,7 +20,7 @@ from inventory.models import (
     Place,
 )
 from maintenance.models import CellLot, CellMove, CellType, UseLedger, Wiring
-from shows.models import Checkout, PullRow, Show, Venue
+from shows.models import Checkout, PullRow, Show, SourceType, Venue
 
 NOW = datetime(2026, 9, 25, 9, 0, tzinfo=UTC)
 _count = itertools.count(1)
@@ -86,6 +86,13 @@ def make_show(load_in: datetime = NOW + timedelta(hours=8), hours: float = 8, **
         "added_at": NOW - timedelta(days=30),
     }
     return Show.objects.create(**{"name": f"Show {next(_count)}", **times, **kw})
+
+
+def make_source(key: str = "voice", **kw: Any) -> SourceType:
+    """Make a kind of source: a voice by microphone unless said otherwise."""
+    return SourceType.objects.create(
+        key=key, **{"name": key.capitalize(), "family": "voice", "way": "acoustic", "also": "vox, vocal", **kw}
+    )
 
 
 def make_pull_row(show: Show, **kw: Any) -> PullRow:

@@ -24,7 +24,9 @@ from maintenance.calc.bench import Depth, Procedure
 from maintenance.models import Alert, BenchSettings, CellMove, Repair, Sitting, Wiring
 from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import fault_open
-from shows.models import Contradiction, Rig, RigRow
+from shows.calc.line_judging import Line
+from shows.models import Contradiction, ListTemplate, Rig, RigRow
+from shows.services.input_lines import lines_save
 from shows.services.passes import pass_make, pass_start
 from tests.builders import (
     a_day,
@@ -38,6 +40,7 @@ from tests.builders import (
     make_place,
     make_pull_row,
     make_show,
+    make_source,
     make_type,
     make_venue,
 )
@@ -237,6 +240,19 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "shows/<int:pk>/pull/rig/": (NOBODY, TECHNICIAN),
     "shows/<int:pk>/pull/goes-with/": (NOBODY, TECHNICIAN),
     "shows/<int:pk>/pull/<int:row_pk>/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/lines/": (HAND, TECHNICIAN),
+    "shows/<int:pk>/lines/paste/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/lines/copy/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/lines/undo/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/lines/keep/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/lines/upload/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/lines/lines.csv": (HAND, HAND),
+    "shows/<int:pk>/lines/print/": (HAND, HAND),
+    "lists/": (HAND, HAND),
+    "lists/<int:pk>/": (NOBODY, TECHNICIAN),
+    "sources/": (HAND, HAND),
+    "sources/add/": (TECHNICIAN, TECHNICIAN),
+    "sources/<int:pk>/": (TECHNICIAN, TECHNICIAN),
     "shows/<int:pk>/phantom/<str:code>/": (NOBODY, HAND),
     "shows/<int:pk>/print/": (HAND, HAND),
     "shows/<int:pk>/load-out/": (HAND, HAND),
@@ -370,6 +386,13 @@ POSTS: dict[str, dict[str, Any]] = {
     "shows/<int:pk>/pull/add/": {"what": "{typename}", "count": "2"},
     "shows/<int:pk>/pull/rig/": {"rig": "rig:{rig}"},
     "shows/<int:pk>/pull/<int:row_pk>/": {"do": "remove"},
+    "shows/<int:pk>/lines/": {"grid": "1\tKick\n2\tSnare\n"},
+    "shows/<int:pk>/lines/copy/": {"from": "list:{kept}", "how": "append"},
+    "shows/<int:pk>/lines/undo/": {},
+    "shows/<int:pk>/lines/keep/": {"name": "Kept again"},
+    "lists/<int:pk>/": {"do": "delete"},
+    "sources/add/": {"name": "Nyckelharpa", "family": "strings", "way": "acoustic", "sort": "resistive", "lines": "1"},
+    "sources/<int:pk>/": {"name": "Voice, ours", "family": "voice", "way": "acoustic", "sort": "resistive", "lines": "1"},
     "missing/<str:code>/": {"do": "missing"},
     "me/telling/": {"digest_at": "09:00"},
     "me/telling/add/<slug:key>/": {"email": "odd@example.org"},
@@ -427,6 +450,9 @@ class World:
         self.row = make_pull_row(self.show, type=self.item.type, count=2)
         self.rig = Rig.objects.create(name="Small desk")
         RigRow.objects.create(rig=self.rig, type=self.item.type)
+        self.source = make_source(name="Voice")
+        self.kept = ListTemplate.objects.create(name="Ours", lines=[{"source": "Voice", "kind": self.source.key}])
+        lines_save(show=self.show, rows=[Line(number=5, source="Lead vocal")], person=owner, at=at)
         self.stray = Stray.objects.create(what="short grey lead", found_at=at)
         self.run = LabelRun.objects.create(
             printed_at=at, person=owner, sheet="a4-boxes", count=1, codes=[self.item.code], given={}
@@ -494,6 +520,8 @@ class World:
             "shows/": self.show,
             "venues/": self.venue,
             "rigs/": self.rig,
+            "lists/": self.kept,
+            "sources/": self.source,
             "faults/": self.fault,
             "cells/stock/": self.lot,
             "cells/plans/": self.box.type,
@@ -549,6 +577,7 @@ def filled(given: dict[str, Any], world: World) -> dict[str, Any]:
         "typename": world.type.name,
         "code": world.item.code,
         "rig": world.rig.pk,
+        "kept": world.kept.pk,
         "out": world.elsewhere.pk,
         "lot": world.lot.pk,
         "cell": world.lot.type_id,

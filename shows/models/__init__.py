@@ -3,7 +3,7 @@
 from company.guards import guard
 from shows.models.custody import Checkout, Contradiction, CustodyHead
 from shows.models.passes import CrewPass, PassHolder
-from shows.models.plan import InputLine, ListTemplate, Promised, SourceType
+from shows.models.plan import InputLine, ListSave, ListTemplate, Promised, SourceType
 from shows.models.rigs import Rig, RigRow
 from shows.models.scans import Scan
 from shows.models.shows import PhantomSeen, PullRow, Show, Venue
@@ -16,6 +16,7 @@ __all__ = [
     "CustodyHead",
     "FeedPressed",
     "InputLine",
+    "ListSave",
     "ListTemplate",
     "PassHolder",
     "PhantomSeen",
@@ -34,5 +35,5 @@ __all__ = [
 ]
 
 guard(Checkout, Contradiction, CustodyHead, PhantomSeen, PullRow, Rig, RigRow, Scan, Show, Venue)
-guard(FeedPressed, InputLine, ListTemplate, Promised, SourceType, StageLoad, StagePlace, StagePlan, VenueFeed)
+guard(FeedPressed, InputLine, ListSave, ListTemplate, Promised, SourceType, StageLoad, StagePlace, StagePlan, VenueFeed)
 guard(CrewPass, PassHolder)

@@ -4,6 +4,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
+from company.models import Person
 from inventory.models import GearType, Item
 from shows.calc.lines import Family, LineWay, PhantomWish, Side, Sort, Way, Whose
 from shows.calc.words import Critical, Feed
@@ -153,3 +154,24 @@ class Promised(models.Model):
 
     def __str__(self) -> str:
         return f"{self.item_id} to {self.line_id}"
+
+
+class ListSave(models.Model):
+    """One save of an input list, and its rows as they were before it: the way back, and whose change came between.
+
+    `was` and `became` are marks of the list's state before and after (`line_changes.digest`).
+    """
+
+    show = models.ForeignKey(Show, on_delete=models.CASCADE, related_name="list_saves")
+    at = models.DateTimeField()
+    person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    did = models.CharField(max_length=120, blank=True, default="", help_text="What it was, where it was more than typed.")
+    before = models.JSONField(default=list, blank=True)
+    was = models.CharField(max_length=16)
+    became = models.CharField(max_length=16)
+
+    class Meta:
+        ordering = ["-pk"]
+
+    def __str__(self) -> str:
+        return f"list of {self.show_id} saved"

@@ -1,5 +1,21 @@
 """Addresses of planning a show: its input list, stage, advice, leads, promises, readiness and pack."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from shows.views import line_files, lines, lists
+
+urlpatterns = [
+    path("shows/<int:pk>/lines/", lines.lines, name="lines"),
+    path("shows/<int:pk>/lines/paste/", lines.lines_paste, name="lines-paste"),
+    path("shows/<int:pk>/lines/copy/", lines.lines_copy, name="lines-copy"),
+    path("shows/<int:pk>/lines/undo/", lines.lines_back, name="lines-undo"),
+    path("shows/<int:pk>/lines/keep/", lines.lines_keep, name="lines-keep"),
+    path("shows/<int:pk>/lines/upload/", line_files.lines_upload, name="lines-upload"),
+    path("shows/<int:pk>/lines/lines.csv", line_files.lines_csv, name="lines-csv"),
+    path("shows/<int:pk>/lines/print/", line_files.lines_print, name="lines-print"),
+    path("lists/", lists.lists, name="lists"),
+    path("lists/<int:pk>/", lists.list_change, name="list-change"),
+    path("sources/", lists.sources, name="sources"),
+    path("sources/add/", lists.source_edit, name="source-add"),
+    path("sources/<int:pk>/", lists.source_edit, name="source-edit"),
+]
