@@ -43,11 +43,15 @@ class OnInput:
     wants: bool = False
     draw_ma: float | None = None
     harm: str = ""
+    key: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Budget:
-    """What a desk or stage box gives against what is asked of it. `unknown`: lines whose draw nobody knows."""
+    """What a desk or stage box gives against what is asked of it. `unknown`: lines whose draw nobody knows.
+
+    `live`: the numbers of the inputs that have phantom; `harms`: (key, sentence) of every input it would harm.
+    """
 
     asked_ma: float
     budget_ma: float | None
@@ -55,6 +59,8 @@ class Budget:
     unknown: tuple[str, ...]
     over: bool
     warnings: tuple[str, ...]
+    live: frozenset[int] = frozenset()
+    harms: tuple[tuple[int, str], ...] = ()
 
 
 def feed(supply: Supply, device: Drawn, *, core_ohm: float = 0.0, shield_ohm: float = 0.0) -> Fed | None:
@@ -97,9 +103,8 @@ def budget(inputs: Iterable[OnInput], *, kind: PhantomKind, budget_ma: float | N
     warnings = []
     if kind is PhantomKind.NONE and wanting:
         warnings.append(f"There is no phantom here: {_lines(wanting)} need cells, mains or a supply of their own.")
-    for one in held:
-        if one.harm and one.number in live:
-            warnings.append(_harm_words(one, kind, wanting, bank))
+    harms = [(one.key, _harm_words(one, kind, wanting, bank)) for one in held if one.harm and one.number in live]
+    warnings += [said for _key, said in harms]
     fed = [one for one in wanting if one.number in live]
     asked = sum(one.draw_ma or 0.0 for one in fed)
     over = budget_ma is not None and asked > budget_ma
@@ -115,6 +120,8 @@ def budget(inputs: Iterable[OnInput], *, kind: PhantomKind, budget_ma: float | N
         unknown=tuple(one.line for one in fed if one.draw_ma is None),
         over=over,
         warnings=tuple(warnings),
+        live=frozenset(live),
+        harms=tuple(harms),
     )
 
 

@@ -8,6 +8,7 @@ transformer shows (maintenance/calc/box_gain.py). Formulas: textbook circuit the
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -178,9 +179,12 @@ def response_db(source: Source, *, lead: Lead, input_ohm: float, hz: Sequence[fl
     return 20 * np.log10(np.abs(transfer(source, lead=lead, input_ohm=input_ohm, hz=hz)))
 
 
+@lru_cache(maxsize=16)
 def grid_hz(low: float = HEARD_HZ[0], high: float = HEARD_HZ[1], points: int = 241) -> Any:
-    """Return frequencies evenly spaced by ear."""
-    return np.geomspace(low, high, points)
+    """Return frequencies evenly spaced by ear; one array for all who ask, not to be written to."""
+    grid = np.geomspace(low, high, points)
+    grid.flags.writeable = False
+    return grid
 
 
 def answer(source: Source, *, lead: Lead, input_ohm: float) -> Answer:

@@ -3,10 +3,11 @@ there is."""
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from django.db.models import Count, Sum
+from django.db.models import Count, Q, Sum
 
+from inventory.calc.conductors import ConductorError, core_of
 from inventory.calc.kinds import Kind, PhantomKind
 from inventory.models import CountMove, GearType, InterfaceBoxFacts, Item, MicrophoneFacts
 from shows.calc.lines import Sort
@@ -18,6 +19,24 @@ ISOLATOR_BELOW = 3.0  # a ratio nearer one than any instrument box has
 MIXER_OHM = 2_000.0  # a microphone input where nothing is on record: published figures run from 1.5 to 3 kΩ
 PLAIN = {True: "lead-mic", False: "adapter-ts-mic"}  # what a balanced, an unbalanced source is plugged in with as it is
 TYPICAL_DBU = 0.0
+USUAL_MOST_DBU = (
+    18.0  # what an input takes where nobody wrote it down: good gear clips at 18 to 24 dBu (published), the low end
+)
+BARE_CARTRIDGES = frozenset({"turntable"})
+INSTRUMENT_LEAD = "lead-ts"
+# a lead nothing is on record of: published instrument leads run from 100 to 160 pF a metre, microphone pairs about 100;
+# 0.22 mm² at the upper guide; a braid as published
+USUAL_PF = {True: 100.0, False: 130.0}
+CORE_OHM_PER_M, SHIELD_OHM_PER_M = 0.0886, 0.03
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cable:
+    """A lead's or multicore's figures a metre."""
+
+    pf_per_m: float
+    core_ohm_per_m: float = CORE_OHM_PER_M
+    shield_ohm_per_m: float = SHIELD_OHM_PER_M
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +51,11 @@ class Inputs:
     count: int | None = None
     known: bool = True
 
+    @property
+    def takes_dbu(self) -> float:
+        """Return the most an input takes: as on record, or the usual."""
+        return USUAL_MOST_DBU if self.most_dbu is None else self.most_dbu
+
 
 @dataclass(frozen=True, kw_only=True)
 class Known:
@@ -40,6 +64,16 @@ class Known:
     pickups: dict[int, Pickup]
     types: dict[int, GearType]
     owned: dict[int, int]
+    leads: dict[str, Cable] = field(default_factory=dict)
+
+    def lead(self, *, balanced: bool) -> Cable:
+        """Return the microphone lead's figures, or the instrument lead's."""
+        key = PLAIN[True] if balanced else INSTRUMENT_LEAD
+        return self.leads.get(key) or Cable(pf_per_m=USUAL_PF[balanced])
+
+    def type_of_key(self, key: str) -> GearType | None:
+        """Return a catalogue type by its key."""
+        return next((one for one in self.types.values() if one.key == key), None)
 
     def of_source(self, source: SourceType) -> tuple[Pickup, ...]:
         """Return what may be taken for a source: of what we own, or of the whole catalogue where we own none that is made
@@ -56,7 +90,10 @@ class Known:
     def _is_made_for(self, pk: int, one: Pickup, source: SourceType) -> bool:
         if source.way == "electric":
             plain = self.types[pk].key == PLAIN[source.balanced]
-            return plain if one.by is By.LEAD else one.by is not By.MICROPHONE
+            if one.by is By.LEAD:
+                return plain
+            # a balanced source goes as it is; only an isolator can stand in its lead, for a reason
+            return one.by is By.ISOLATOR if source.balanced else one.by is not By.MICROPHONE
         if source.way == "acoustic":
             return one.by is By.MICROPHONE
         return one.by is By.MICROPHONE or one.takes_loudspeaker
@@ -65,13 +102,31 @@ class Known:
 def known_pickups(also: Iterable[int] = ()) -> Known:
     """Read every type that can pick a source up, and how many we own. `also`: keys of types that stand on lines anyway."""
     kinds = [Kind.INTERFACE_BOX, Kind.MICROPHONE]
-    types = {
-        one.pk: one
-        for one in GearType.objects.select_related("box_facts", "microphone_facts", "lead_facts").filter(kind__in=kinds)
-        | GearType.objects.select_related("box_facts", "microphone_facts", "lead_facts").filter(key__in=PLAIN.values())
-        | GearType.objects.select_related("box_facts", "microphone_facts", "lead_facts").filter(pk__in=list(also))
-    }
-    return Known(pickups={pk: pickup_of(one) for pk, one in types.items()}, types=types, owned=owned_of(types))
+    also = set(also)
+    wanted = Q(kind__in=kinds) | Q(key__in=[*PLAIN.values(), INSTRUMENT_LEAD]) | Q(pk__in=also)
+    rows = GearType.objects.select_related("box_facts", "microphone_facts", "lead_facts").filter(wanted)
+    leads = {str(one.key): cable_of(one, balanced=one.key == PLAIN[True]) for one in rows if one.kind == Kind.LEAD}
+    types = {one.pk: one for one in rows if one.key != INSTRUMENT_LEAD or one.pk in also}
+    return Known(pickups={pk: pickup_of(one) for pk, one in types.items()}, types=types, owned=owned_of(types), leads=leads)
+
+
+def cable_of(type_: GearType | None, *, balanced: bool = True) -> Cable:
+    """Return a lead's or multicore's figures a metre; the usual ones where its facts do not say."""
+    facts = type_.facts if type_ is not None else None
+    if facts is None:
+        return Cable(pf_per_m=USUAL_PF[balanced])
+    pf, shield = getattr(facts, "capacitance_pf_per_m", None), getattr(facts, "screen_mohm_per_m", None)
+    try:
+        core = core_of(
+            mm2=getattr(facts, "core_mm2", None), awg=getattr(facts, "core_awg", None), tinned=getattr(facts, "tinned", False)
+        )
+    except ConductorError:
+        core = None
+    return Cable(
+        pf_per_m=USUAL_PF[balanced] if pf is None else pf,
+        core_ohm_per_m=core.mohm_per_m / 1000 if core else CORE_OHM_PER_M,
+        shield_ohm_per_m=SHIELD_OHM_PER_M if shield is None else shield / 1000,
+    )
 
 
 def owned_of(types: Iterable[int]) -> dict[int, int]:
