@@ -194,11 +194,8 @@ def _runs(line: Minded) -> Iterator[Mind]:
             key="unbalanced-far", words=f"{far}: {_top_words(line.source, stage, line.taken)}, {shield}. Stand the box nearer."
         )
     elif line.long_top_db < -HEARD_TOP_DB:
-        lost = words.decibels(line.long_top_db)
-        yield Mind(
-            key="long-run",
-            words=f"{words.ohms(line.drives_ohm)} over {words.metres(line.run_m)} lose {lost}{words.THIN}dB at 20{words.THIN}kHz.",
-        )
+        lost = f"{words.decibels(line.long_top_db)}{words.THIN}dB at 20{words.THIN}kHz"
+        yield Mind(key="long-run", words=f"{words.ohms(line.drives_ohm)} over {words.metres(line.run_m)} lose {lost}.")
 
 
 def _top_words(source: Source, stage: Stage, taken: Weighed) -> str:

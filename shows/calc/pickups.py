@@ -77,8 +77,8 @@ class Weighed:
     """A pickup weighed: its figures, what speaks against it with its points, and the sentence that tells the figures.
 
     `ends`: the answers at both ends of the source's impedance, where it has a range. `over_db`: how far its peaks go over
-    what the mixer's or its own input takes, with the pad in. `in_short`: its figures in a few words. `best`: a magnetic pickup's
-    answer into what it is made for.
+    what the mixer's or its own input takes, with the pad in. `in_short`: its figures in a few words. `best`: a
+    magnetic pickup's answer into what it is made for.
     """
 
     pickup: Pickup
