@@ -197,12 +197,16 @@ DELIVERY_LEASE_S = env.whole("DELIVERY_LEASE_S", 90, 2, 3600)
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
-        "script-src": [SELF],
+        "script-src": [
+            SELF,
+            "'wasm-unsafe-eval'",
+        ],  # the codes' decoder is WebAssembly of our own; no text is ever run as script
         "style-src": [SELF],
         "img-src": [SELF, "data:", "blob:"],
         "font-src": [SELF],
         "connect-src": [SELF],
-        "worker-src": [SELF, "blob:"],
+        "worker-src": [SELF],
+        "media-src": [SELF, "blob:", "mediastream:"],
         "object-src": [NONE],
         "base-uri": [NONE],
         "form-action": [SELF],

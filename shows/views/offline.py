@@ -22,18 +22,21 @@ SHARED = (
     "company/pages.css",
     "company/page.js",
     "company/typed-reader.js",
+    "company/sound.js",
     "company/icon.svg",
     "shows/dock.css",
     "shows/dock.js",
 )
 FONTS = "company/fonts"
+# fetched when the camera is opened, and kept from then on
+CAMERA = frozenset({"dock-worker.js", "dock-camera.js", "dock-decoder.js"})
 
 
 @cache
 def parts() -> tuple[str, ...]:
     """Return the names of the static files the dock page is made of; the camera's decoder comes when the camera is opened."""
     here = Path(str(finders.find("shows/dock.js"))).parent
-    modules = sorted(f"shows/{one.name}" for one in here.glob("dock-*.js") if one.name != "dock-worker.js")
+    modules = sorted(f"shows/{one.name}" for one in here.glob("dock-*.js") if one.name not in CAMERA)
     folder = finders.find(FONTS)
     fonts = sorted(f"{FONTS}/{one.name}" for one in Path(str(folder)).glob("*.woff2")) if folder else []
     return (*SHARED, *modules, *fonts)

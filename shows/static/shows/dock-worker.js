@@ -45,8 +45,13 @@ self.addEventListener("fetch", (event) => {
   else if (request.mode === "navigate") event.respondWith(page(request, address));
 });
 
+// The camera's parts are fetched when it is opened first, and kept from then on.
 async function partOf(request) {
-  return (await caches.match(request)) ?? fetch(request);
+  const held = await caches.match(request);
+  if (held) return held;
+  const answer = await fetch(request);
+  if (answer.ok && request.url.includes("/static/shows/")) (await caches.open(KEPT)).put(request, answer.clone());
+  return answer;
 }
 
 async function page(request, address) {

@@ -462,6 +462,33 @@ $("sound").addEventListener("click", () => {
   sound("fine");
 });
 
+// The camera and its decoder are fetched when somebody opens it, not before.
+let eye = null;
+const eyeKey = $("camera");
+eyeKey.hidden = !navigator.mediaDevices?.getUserMedia;
+eyeKey.addEventListener("click", async () => {
+  if (eye?.isOpen()) return eye.close();
+  try {
+    const { camera } = await import("./dock-camera.js");
+    eye ??= camera({
+      box: document.querySelector(".finder"),
+      decoder: kit.decoder,
+      library: kit.library,
+      wasm: kit.wasm,
+      onRead: hear,
+      onState({ open, words }) {
+        eyeKey.setAttribute("aria-pressed", String(open));
+        if (words) warn("No camera", words);
+        if (!open) field.focus({ preventScroll: true });
+      },
+    });
+    await eye.open();
+  } catch {
+    warn("No camera", "Its part of the page is not on this phone yet: open the camera once where there is signal.");
+  }
+  return undefined;
+});
+
 form.classList.add("has-script");
 field.inputMode = "none"; // a scanner types; "Type it" brings the keyboard up
 drawSwitch();
