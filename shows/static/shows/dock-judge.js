@@ -128,6 +128,9 @@ function step(item, action, show) {
     item.show = null;
     item.truck = false;
     delete item.home;
+    // whom it was lent to, or given back to, does not have it any more
+    const still = (item.against ?? "").split("; ").filter((words) => !/^(lent|given back) to /.test(words));
+    item.against = still.join("; ");
   }
 }
 
