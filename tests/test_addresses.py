@@ -280,6 +280,7 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "dock-worker.js": (STRANGER, NOBODY),
     "no-signal/": (STRANGER, NOBODY),
     "dock/hello": (HAND, NOBODY),
+    "dock/take-in/": (HAND, HAND),
     "phone/": (STRANGER, NOBODY),
     "phone/root.crt": (STRANGER, NOBODY),
     "pass/": (HAND, NOBODY),

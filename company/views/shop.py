@@ -40,6 +40,7 @@ ROOMS: list[tuple[str, list[Door]]] = [
             Door(url_name="venues", name="Venues", why="Doors, stairs, stage sizes, what hums with the lights on."),
             Door(url_name="missing", name="Missing", why="What has not come home, and who scanned it last."),
             Door(url_name="dock-cards", name="Dock cards", why="Codes for the wall: out, truck, back, undo."),
+            Door(url_name="take-in", name="Take in scans", why="From a phone that found no network: its file or its codes."),
             Door(url_name="phone", name="Set a phone up", why="Camera and no signal: what a phone needs once."),
         ],
     ),

@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from shows.views import dock, dock_cards, dock_data, dock_item, dock_say, dock_truck, offline
+from shows.views import dock, dock_cards, dock_data, dock_item, dock_say, dock_truck, offline, take_in
 
 urlpatterns = [
     path("dock-worker.js", offline.worker, name="dock-worker"),
     path("no-signal/", offline.no_signal, name="no-signal"),
+    path("dock/take-in/", take_in.take_in, name="take-in"),
     path("dock/hello", offline.hello, name="dock-hello"),
     path("dock/", dock.dock, name="dock"),
     path("dock/show/", dock.dock_show, name="dock-show"),

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import uuid
 from functools import cache
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_safe
 
 from company.clock import now
 from shows.crew import crew_of
+from shows.models import Scan
 
 # The dock's own modules are found by name; these are what they and the page need beside.
 SHARED = (
@@ -23,6 +25,7 @@ SHARED = (
     "company/page.js",
     "company/typed-reader.js",
     "company/sound.js",
+    "shows/vendor/qrcode/qrcode.js",
     "company/icon.svg",
     "shows/dock.css",
     "shows/dock.js",
@@ -71,10 +74,23 @@ def no_signal(request: HttpRequest) -> HttpResponse:
     return render(request, "shows/no_signal.html")
 
 
+def _knows(last: str) -> bool:
+    try:
+        return Scan.objects.filter(uid=uuid.UUID(last)).exists()
+    except ValueError:
+        return True
+
+
 @never_cache
 @require_safe
 def hello(request: HttpRequest) -> HttpResponse:
-    """Answer a device that has a network again: the time here, who it is, and a token to write with."""
-    crew = crew_of(request)
-    answer = {"now": now().isoformat(), "person": request.user.pk, "token": get_token(request), "pass": bool(crew)}
+    """Answer a device that has a network again: the time here, who it is, a token to write with, and whether we still know
+    the last scan it sent (not after the shop was put back from an older backup)."""
+    answer = {
+        "now": now().isoformat(),
+        "person": request.user.pk,
+        "token": get_token(request),
+        "pass": crew_of(request) is not None,
+        "knows": _knows(request.GET.get("last", "")),
+    }
     return HttpResponse(json.dumps(answer), content_type="application/json")

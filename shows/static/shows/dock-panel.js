@@ -37,6 +37,7 @@ export function panels({ box, last, onSay, onChannel, onArm, onSwap }) {
   return {
     close,
     channel,
+    open,
     symptoms: ({ name, say }) => open(`What is wrong with ${name}?`, keys(say)),
     toggle() {
       if (!box.hidden) return close();

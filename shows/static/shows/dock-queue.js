@@ -26,38 +26,54 @@ export function mirror(key) {
   const opened = new Promise((done) => {
     try {
       const opening = indexedDB.open(key, 1);
-      opening.onupgradeneeded = () => opening.result.createObjectStore("scans", { keyPath: "body.id" });
+      opening.onupgradeneeded = () => {
+        opening.result.createObjectStore("scans", { keyPath: "body.id" });
+        opening.result.createObjectStore("sent", { keyPath: "body.id" }).createIndex("at", "at");
+      };
       opening.onsuccess = () => done(opening.result);
       opening.onerror = opening.onblocked = () => done(null);
     } catch {
       done(null);
     }
   });
-  const write = async (act) => {
+  const write = async (act, store = "scans") => {
     const base = await opened;
     if (!base) return;
     try {
-      act(base.transaction("scans", "readwrite", { durability: "strict" }).objectStore("scans"));
+      act(base.transaction(store, "readwrite", { durability: "strict" }).objectStore(store));
     } catch {
       // the first place has it
     }
   };
+  const all = async (store) => {
+    const base = await opened;
+    if (!base) return [];
+    return new Promise((done) => {
+      const asking = base.transaction(store).objectStore(store).getAll();
+      asking.onsuccess = () => done(asking.result);
+      asking.onerror = () => done([]);
+    });
+  };
   return {
     put: (scans) => write((rows) => scans.forEach((scan) => rows.put(scan))),
     drop: (ids) => write((rows) => ids.forEach((id) => rows.delete(id))),
-    async all() {
-      const base = await opened;
-      if (!base) return [];
-      return new Promise((done) => {
-        const asking = base.transaction("scans").objectStore("scans").getAll();
-        asking.onsuccess = () => done(asking.result);
-        asking.onerror = () => done([]);
-      });
-    },
+    all: () => all("scans"),
+    // Kept for a while after they were answered: a shop that is put back from an older backup has not heard of them.
+    answered: (bodies) =>
+      write((rows) => {
+        const old = rows.index("at").openCursor(IDBKeyRange.upperBound(Date.now() - REMEMBER_MS));
+        old.onsuccess = () => {
+          old.result?.delete();
+          old.result?.continue();
+        };
+        bodies.forEach((body) => rows.put({ body, at: Date.now() }));
+      }, "sent"),
+    sent: () => all("sent"),
   };
 }
 
 const MOST = 200;
+const REMEMBER_MS = 14 * 86400000;
 const SLOWEST_MS = 30000;
 
 // add(scan, {held}) keeps a scan; release(id, changes) lets a held one go; onAnswers(results, scans) and onState(state) tell.
@@ -120,6 +136,7 @@ export function openQueue({ url, device, token, refresh, store, second, onAnswer
         const settled = batch.filter((scan) => answered.has(scan.body.id));
         change((all) => all.filter((scan) => !answered.has(scan.body.id)));
         second?.drop([...answered.keys()]);
+        second?.answered(settled.map((scan) => scan.body));
         wait = 0;
         most = MOST;
         tell("fine");
@@ -189,6 +206,14 @@ export function openQueue({ url, device, token, refresh, store, second, onAnswer
       if (lost.length) change((all) => [...all, ...lost.filter((one) => !all.some((scan) => scan.body.id === one.body.id))]);
       return lost.length;
     },
+    // The shop does not know the last scan it answered: it was put back from an older backup, and gets them all again.
+    async sendAgain() {
+      const sent = ((await second?.sent()) ?? []).sort((a, b) => a.body.seq - b.body.seq);
+      change((all) => [...sent.filter((one) => !all.some((scan) => scan.body.id === one.body.id)).map(({ body }) => ({ body, held: false })), ...all]);
+      flush();
+      return sent.length;
+    },
+    lastSent: async () => ((await second?.sent()) ?? []).sort((a, b) => b.at - a.at)[0]?.body.id ?? "",
     // Answered somewhere else: carried out as a file and taken in at the shop.
     settled(ids) {
       change((all) => all.filter((one) => !ids.has(one.body.id)));

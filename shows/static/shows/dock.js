@@ -35,16 +35,23 @@ let stopped = null; // the last stop that was shown, and when
 
 // ---- scanning -------------------------------------------------------------------------------------------------------
 
+// A network again: a new token, the time there, and whether the shop still knows what it was told.
+async function hello() {
+  const began = Date.now();
+  const last = await queue.lastSent();
+  const answer = await fetch(`${kit.hello}?${new URLSearchParams({ last })}`, { credentials: "same-origin", redirect: "error" });
+  if (!answer.ok) return;
+  const { token: newer, now: theirs, knows } = await answer.json();
+  localStorage.setItem("kg.offset", String(Date.parse(theirs) - (began + Date.now()) / 2));
+  if (last && !knows) await queue.sendAgain();
+  document.querySelectorAll("[name=csrfmiddlewaretoken]").forEach((held) => (held.value = newer));
+}
+
 const queue = openQueue({
   url: kit.api,
   device: deviceName(),
   token,
-  refresh: async () => {
-    const answer = await fetch(kit.hello, { credentials: "same-origin", redirect: "error" });
-    if (!answer.ok) return;
-    const { token: newer } = await answer.json();
-    document.querySelectorAll("[name=csrfmiddlewaretoken]").forEach((held) => (held.value = newer));
-  },
+  refresh: hello,
   store: localStore(`kg.queue.${kit.person}`),
   second: mirror(`kg.queue.${kit.person}`),
   onAnswers: answered,
@@ -58,6 +65,7 @@ const queue = openQueue({
     }[now];
     $("waiting").hidden = !words || !waiting;
     $("waiting").textContent = words ?? "";
+    if (words && waiting) $("waiting").append(" ", el("button", { type: "button", class: "act", onclick: carry }, "Carry them to the shop"));
     if (now === "sign in") $("waiting").append(" ", el("a", { href: `${kit.signIn}?next=${kit.dock}` }, "Sign in"));
   },
 });
@@ -451,6 +459,20 @@ function typing(on) {
   field.focus();
 }
 
+// No network all night: what waits is carried out by hand.
+async function carry() {
+  const { codes, saveFile } = await import("./dock-carry.js");
+  const given = { device: deviceName(), offset: Number(localStorage.getItem("kg.offset") ?? 0), scans: queue.bodies() };
+  const key = (word, act) => el("button", { type: "button", class: "strip plain", onclick: act }, el("span", { class: "name" }, word));
+  const shown = el("div", { class: "carry" });
+  panel.open(
+    `${given.scans.length} to carry to the shop`,
+    el("p", {}, "On the shop's laptop: The shop, Take in scans. They stay here too until the shop has answered this phone."),
+    el("div", { class: "say-keys" }, key("Save as a file", () => saveFile(given)), key("Show as codes", async () => shown.replaceChildren(...(await codes(given))))),
+    shown,
+  );
+}
+
 const drawSwitch = () => {
   $("sound").setAttribute("aria-pressed", String(soundIsOn()));
   $("sound").firstElementChild.textContent = soundIsOn() ? "Sound on" : "Sound off";
@@ -497,6 +519,7 @@ if (kit.mode === "bag" && kit.bag) bag.open({ code: kit.bag, name: kit.bagName }
 else if (kit.mode) arm({ kind: kit.mode });
 typedReader(form, field).start(hear);
 queue.recover().then(() => queue.releaseAll());
+hello().catch(() => {}); // says who is here, what time it is, and whether the shop remembers
 // By heart, and on from there: what waits to be sent has happened all the same.
 const relearn = () => learn().then(() => heart.again(queue.bodies()));
 relearn().then(() => {
