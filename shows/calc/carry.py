@@ -1,7 +1,7 @@
 """Scans carried by hand from a phone that finds no network to a machine of the shop: as a file, or as a row of QR codes.
 
 A code says CARRY.<batch>.<number>.<of>.<part>: capitals, digits and dots, which QR packs tightest. The parts of a batch in
-order are base32 (RFC 4648) of raw deflate (RFC 1951) of the same JSON that a file holds.
+order are base32 (RFC 4648) of zlib's format (RFC 1950, which checks itself) of the same JSON that a file holds.
 """
 
 import base64
@@ -82,7 +82,7 @@ def heap_of(texts: Iterable[str]) -> Heap:
 
 def codes_of(content: bytes, batch: str) -> list[str]:
     """Return a file as the texts of a row of codes: what a phone draws."""
-    packer = zlib.compressobj(9, zlib.DEFLATED, -15)
+    packer = zlib.compressobj(9)
     packed = base64.b32encode(packer.compress(content) + packer.flush()).decode().rstrip("=")
     cut = [packed[start : start + _PER_CODE] for start in range(0, len(packed), _PER_CODE)] or [""]
     return [f"CARRY.{batch}.{number}.{len(cut)}.{part}" for number, part in enumerate(cut, start=1)]
@@ -90,9 +90,9 @@ def codes_of(content: bytes, batch: str) -> list[str]:
 
 def _inflated(packed: str) -> bytes:
     try:
-        raw = base64.b32decode(packed + "=" * (-len(packed) % 8))
-        unpacker = zlib.decompressobj(-15)
-        content = unpacker.decompress(raw, MOST_BYTES)
+        packed_bytes = base64.b32decode(packed + "=" * (-len(packed) % 8))
+        unpacker = zlib.decompressobj()
+        content = unpacker.decompress(packed_bytes, MOST_BYTES)
     except (binascii.Error, zlib.error):
         raise CarryError("One of the codes was read wrong: scan them again.") from None
     if unpacker.unconsumed_tail or not unpacker.eof:

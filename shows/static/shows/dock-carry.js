@@ -22,7 +22,7 @@ function base32(bytes) {
 
 // As shows/calc/carry.py has it.
 export async function texts(given) {
-  const stream = new Blob([file(given)]).stream().pipeThrough(new CompressionStream("deflate-raw"));
+  const stream = new Blob([file(given)]).stream().pipeThrough(new CompressionStream("deflate"));
   const packed = base32(new Uint8Array(await new Response(stream).arrayBuffer()));
   const batch = base32(crypto.getRandomValues(new Uint8Array(5)));
   const many = Math.max(1, Math.ceil(packed.length / PER_CODE));
