@@ -8,6 +8,8 @@ class CompanyConfig(AppConfig):
         from company.backups import JOB_KIND, backup_job
         from company.backups import status_lines as backup_lines
         from company.changelog import track
+        from company.exports import JOB_KIND as EXPORT_KIND
+        from company.exports import export_job
         from company.models import Company, Person
         from company.registries import FIGURES, JOBS, NAV, SEARCH, STATUS, TOP, NavEntry
         from company.running import figures, status_lines, worker_top
@@ -18,6 +20,7 @@ class CompanyConfig(AppConfig):
         STATUS.add("running", status_lines, rank=10)
         STATUS.add("backup", backup_lines, rank=40)
         JOBS.add(JOB_KIND, backup_job)
+        JOBS.add(EXPORT_KIND, export_job)
         FIGURES.add("running", figures, rank=10)
         SEARCH.add("people", people_found, rank=80)
 
@@ -27,3 +30,8 @@ class CompanyConfig(AppConfig):
         from company import alert_rules
 
         alert_rules.register()
+
+        from company.going_out import company_goes_out
+        from company.registries import GOES_OUT
+
+        GOES_OUT.add("company", company_goes_out)

@@ -82,6 +82,9 @@ class Writer:
             with suppress(OSError):
                 file.close()
 
+    def end(self) -> None:
+        self.zip.close()
+
     def close(self, about: dict[str, Any]) -> None:
         said = json.dumps({"program": PROGRAM, "form": FORM, **about, "members": self.members}, indent=1).encode()
         self.zip.writestr(MANIFEST, said)
@@ -111,6 +114,8 @@ def opened(path: Path) -> Iterator[zipfile.ZipFile]:
 def manifest_read(found: zipfile.ZipFile, name: str) -> Manifest:
     """Return what a backup says of itself; the comment proves that nobody changed it."""
     if MANIFEST not in found.namelist():
+        if {"SCHEMA.md", "SHA256SUMS"} <= set(found.namelist()):
+            raise BackupError(f"{name} is an export, to be read elsewhere. Only a backup can be restored. Nothing was changed.")
         raise BackupError(f"{name} is a file of another program: it has no manifest. Nothing was changed.")
     said = found.read(MANIFEST)
     try:
@@ -156,10 +161,25 @@ def alone(folder: Path) -> Iterator[None]:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
-            raise BackupError("A backup is being written there already. Wait until it is done.") from None
+            raise BackupError("Another backup or export is being written there already. Wait until it is done.") from None
         for left in folder.glob("knowngood-*.part*"):
             left.unlink(missing_ok=True)
         yield
+
+
+@contextmanager
+def written_whole(final: Path) -> Iterator[Path]:
+    """Give a name to write under; what was written takes its own only when all of it is on the disk, else nothing is left."""
+    with alone(final.parent):
+        part = final.with_name(final.name + ".part")
+        try:
+            yield part
+            settled(part)
+            os.replace(part, final)
+            settled(final)
+        finally:
+            for left in final.parent.glob(final.name + ".part*"):
+                left.unlink(missing_ok=True)
 
 
 def settled(path: Path) -> None:

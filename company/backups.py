@@ -4,36 +4,33 @@ import os
 import re
 import sqlite3
 import tomllib
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import psycopg
 from django.conf import settings
-from django.db import DatabaseError, connection, transaction
-from django.db.migrations.loader import MigrationLoader
+from django.db import DatabaseError, connection
 
 from company.backup_file import (
     BackupError,
     Manifest,
     Writer,
-    alone,
     blocks_of,
     disk_words,
     manifest_read,
     opened,
-    settled,
     verify,
+    written_whole,
 )
-from company.backup_rows import LEFT_OUT, another, columns, rows_read, tables
+from company.backup_rows import LEFT_OUT, columns, rows_read, tables
 from company.calc.rotation import kept
 from company.clock import now
 from company.jobs import JobError, job_progress, job_result, job_start
 from company.models import Company, Job, Person
 from company.registries import StatusLine
 from company.running import ago_words
+from company.snapshot import applied, frozen, media_files
 
 JOB_KIND = "backup"
 NIGHTLY, BY_HAND = "Nightly backup", "Backup"
@@ -78,25 +75,17 @@ def backup_make(*, at: datetime, to: Path | None = None, with_secrets: bool = Fa
         final = into / f"knowngood-{at.astimezone(UTC):%Y%m%d-%H%M%S}.zip"
         if final.exists():
             raise BackupError(f"{final.name} is there already. Wait a second and try again.")
-        with alone(into):
-            part = final.with_name(final.name + ".part")
-            try:
-                _write(part, at=at, with_secrets=with_secrets, say=say)
-                say(0, 0, "Reading back what was written.")
-                verify(part)
-                settled(part)
-                os.replace(part, final)
-                settled(final)
-            finally:
-                for left in into.glob(final.name + ".part*"):
-                    left.unlink(missing_ok=True)
+        with written_whole(final) as part:
+            _write(part, at=at, with_secrets=with_secrets, say=say)
+            say(0, 0, "Reading back what was written.")
+            verify(part)
     except (OSError, DatabaseError, sqlite3.Error) as error:
         raise BackupError(disk_words(error, Path(into or settings.BACKUP_DIR))) from error
     return final
 
 
 def _write(part: Path, *, at: datetime, with_secrets: bool, say: Progress) -> None:
-    with _frozen(part) as alias:
+    with frozen(part) as alias:
         out = Writer(part)
         os.chmod(part, 0o600)
         try:
@@ -107,7 +96,7 @@ def _write(part: Path, *, at: datetime, with_secrets: bool, say: Progress) -> No
                 left_out = table in LEFT_OUT and not with_secrets
                 counts[table] = out.add(f"rows/{table}.jsonl", iter(()) if left_out else rows_read(model, alias))
             say(len(found), len(found), "Every table is written; now the pictures and files.")
-            for path, name in _media():
+            for path, name in media_files():
                 try:
                     file = path.open("rb")
                 except FileNotFoundError:  # taken away since: its row goes or went with it
@@ -130,62 +119,6 @@ def _write(part: Path, *, at: datetime, with_secrets: bool, say: Progress) -> No
         except BaseException:
             out.drop()
             raise
-
-
-@contextmanager
-def _frozen(part: Path) -> Iterator[str]:
-    """Open the whole record as it is at one instant, without keeping anybody from writing.
-
-    SQLite: VACUUM INTO a file beside, in one step (a stepped copy starts anew at every write), checked whole. PostgreSQL: one
-    repeatable-read, read-only transaction; rows go out in our own form, as that needs no dump program of the server's version
-    on this machine and can be read into either database.
-    """
-    given = dict(connection.settings_dict)
-    if connection.vendor == "sqlite":
-        copy = part.with_name(part.name + ".sqlite3")
-        source = sqlite3.connect(str(given["NAME"]), timeout=20, isolation_level=None)
-        try:
-            source.execute("VACUUM INTO ?", [str(copy)])
-        finally:
-            source.close()
-        os.chmod(copy, 0o600)
-        checked = sqlite3.connect(copy)
-        try:
-            said = checked.execute("PRAGMA integrity_check").fetchone()[0]
-        finally:
-            checked.close()
-        if said != "ok":
-            raise BackupError(f"The database is damaged: {said}. Nothing was kept; restore the last good backup.")
-        with another({**given, "NAME": str(copy), "OPTIONS": {"timeout": 20}}) as alias:
-            yield alias
-        return
-    options = {**given.get("OPTIONS", {}), "isolation_level": psycopg.IsolationLevel.REPEATABLE_READ}
-    with another({**given, "CONN_MAX_AGE": 0, "OPTIONS": options}) as alias, transaction.atomic(using=alias):
-        from django.db import connections
-
-        with connections[alias].cursor() as cursor:
-            cursor.execute("SET TRANSACTION READ ONLY")
-        yield alias
-
-
-def applied(alias: str) -> list[str]:
-    """Return the migrations a database stands at, which must be all of this program's."""
-    from django.db import connections
-
-    loader = MigrationLoader(connections[alias])
-    if set(loader.disk_migrations) - set(loader.applied_migrations):
-        raise BackupError("The database is older than the program. Run manage.py make_ready first.")
-    return sorted(f"{app}.{name}" for app, name in loader.applied_migrations if (app, name) in loader.disk_migrations)
-
-
-def _media() -> Iterable[tuple[Path, str]]:
-    root = Path(settings.MEDIA_ROOT)
-    for base, folders, files in os.walk(root):
-        folders.sort()
-        for file in sorted(files):
-            path = Path(base) / file
-            if path.is_file() and not path.is_symlink():
-                yield path, path.relative_to(root).as_posix()
 
 
 def backups_listed() -> list[Backup]:

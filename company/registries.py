@@ -140,6 +140,19 @@ class Figure:
     labels: dict[str, str] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, kw_only=True)
+class GoingOut:
+    """What of an app's tables an export takes along. A test fails while a table is in neither `out` nor `stays`.
+
+    `out`: label of each model that goes, with what a row is; empty: the first paragraph of its docstring. `stays`: those that
+    never go, with why. `without`: columns ("company.Person.password") that never go, with why.
+    """
+
+    out: dict[str, str]
+    stays: dict[str, str] = field(default_factory=dict)
+    without: dict[str, str] = field(default_factory=dict)
+
+
 NeedsSource = Callable[[HttpRequest, datetime], Iterable[Need]]
 SearchSource = Callable[[HttpRequest, str, int], Iterable[Found]]
 JobRunner = Callable[[Any], None]
@@ -152,3 +165,4 @@ ALERT_RULES: Registry[Callable[[], AlertRule]] = Registry("what does it speak up
 STATUS: Registry[Callable[[datetime], Iterable[StatusLine]]] = Registry("how is the program itself?")
 TOP: Registry[Callable[[HttpRequest], TopLine | None]] = Registry("what is said at the top of every page?")
 FIGURES: Registry[Callable[[datetime], Iterable[Figure]]] = Registry("what figures does the program give?")
+GOES_OUT: Registry[Callable[[], GoingOut]] = Registry("what does an export take along?")

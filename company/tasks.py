@@ -24,11 +24,14 @@ def tick() -> None:
 
 @shared_task
 def tidy() -> None:
-    """Once a day: forget old jobs and their files, and sessions that have ended."""
+    """Once a day: forget old jobs and their files, old exports, and sessions that have ended."""
     from django.core.management import call_command
+
+    from company.exports import exports_forget
 
     at = now()
     jobs_forget(at=at)
+    exports_forget(at=at)
     absences_forget(at=at)
     call_command("clearsessions")
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from company.views import changelog, health, jobs, me, people, settings, shop, sign, status
+from company.views import changelog, export, health, jobs, me, people, settings, shop, sign, status
 
 urlpatterns = [
     path("sign-in/", sign.sign_in, name="sign-in"),
@@ -27,6 +27,8 @@ urlpatterns = [
     path("status/", status.status, name="status"),
     path("status/backup/", status.backup, name="backup-now"),
     path("status/backups/<str:name>/", status.backup_file, name="backup-file"),
+    path("export/all/", export.export_all, name="export-all"),
+    path("export/all/<str:name>/", export.export_all_file, name="export-all-file"),
     path("jobs/", jobs.jobs, name="jobs"),
     path("jobs/<int:job_id>/", jobs.job, name="job"),
     path("jobs/<int:job_id>/file/", jobs.job_file, name="job-file"),

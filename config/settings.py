@@ -174,6 +174,7 @@ if not TESTING:
     STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 MEDIA_ROOT = VAR_DIR / "media"
 BACKUP_DIR = Path(env.text("BACKUP_DIR") or VAR_DIR / "backups")
+EXPORT_DIR = VAR_DIR / "exports"
 MEDIA_URL = ""  # photos are behind sign-in: inventory.views serves them
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024

@@ -46,3 +46,8 @@ class InventoryConfig(AppConfig):
         from inventory import alert_rules
 
         alert_rules.register()
+
+        from company.registries import GOES_OUT
+        from inventory.going_out import inventory_goes_out
+
+        GOES_OUT.add("inventory", inventory_goes_out)

@@ -77,3 +77,8 @@ class MaintenanceConfig(AppConfig):
 
         TOP.add("alerts", alert_inbox.alerts_top, rank=20)
         STATUS.add("alert rules", alert_inbox.status_lines, rank=40)
+
+        from company.registries import GOES_OUT
+        from maintenance.going_out import maintenance_goes_out
+
+        GOES_OUT.add("maintenance", maintenance_goes_out)

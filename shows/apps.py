@@ -83,3 +83,8 @@ class ShowsConfig(AppConfig):
         from shows.running_figures import figures
 
         FIGURES.add("shows", figures)
+
+        from company.registries import GOES_OUT
+        from shows.going_out import shows_goes_out
+
+        GOES_OUT.add("shows", shows_goes_out)

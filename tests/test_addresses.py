@@ -143,6 +143,8 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "import/<str:token>/bad.csv": (TECHNICIAN, NOBODY),
     "import/<str:token>/apply/": (NOBODY, TECHNICIAN),
     "export/": (TECHNICIAN, NOBODY),
+    "export/all/": (NOBODY, OWNER),
+    "export/all/<str:name>/": (OWNER, NOBODY),
     "export/<str:what>.<str:form>": (TECHNICIAN, NOBODY),
     "a/<str:code>/bad/": (HAND, HAND),
     "a/<str:code>/good/": (TECHNICIAN, TECHNICIAN),
@@ -413,6 +415,7 @@ EMPTY_HANDED = {
     "a/<str:code>/photo/",
     "calendar/<str:secret>.ics",
     "status/backups/<str:name>/",
+    "export/all/<str:name>/",
     "jobs/<int:job_id>/file/",
     "import/job/<int:job_id>/",
 }

@@ -48,6 +48,8 @@ class Facts(models.Model):
 
 
 class InterfaceBoxFacts(Facts):
+    """What is known of a type of direct box, isolator or adapter."""
+
     type = of_type("box_facts")
     active = models.BooleanField(default=False)
     channels = channels(default=1)
@@ -68,6 +70,8 @@ class InterfaceBoxFacts(Facts):
 
 
 class LeadFacts(Facts):
+    """What is known of a type of lead."""
+
     type = of_type("lead_facts")
     wiring = models.SlugField(max_length=40, blank=True, default="", help_text="Which pin goes to which: the wiring's key.")
     end_a = models.CharField(max_length=40, blank=True, default="")
@@ -88,6 +92,8 @@ class LeadFacts(Facts):
 
 
 class MicrophoneFacts(Facts):
+    """What is known of a type of microphone."""
+
     class Transducer(models.TextChoices):
         DYNAMIC = "dynamic"
         CONDENSER = "condenser"
@@ -118,6 +124,8 @@ class WirelessFacts(Facts):
 
 
 class MulticoreFacts(Facts):
+    """What is known of a type of multicore."""
+
     type = of_type("multicore_facts")
     wiring = models.SlugField(
         max_length=40, blank=True, default="multicore", help_text="Which pin goes to which: the wiring's key."
@@ -138,6 +146,8 @@ class MulticoreFacts(Facts):
 
 
 class StageBoxFacts(Facts):
+    """What is known of a type of stage box."""
+
     type = of_type("stage_box_facts")
     digital = models.BooleanField(default=False)
     inputs = channels()
@@ -149,6 +159,8 @@ class StageBoxFacts(Facts):
 
 
 class DeskFacts(Facts):
+    """What is known of a type of desk."""
+
     type = of_type("desk_facts")
     digital = models.BooleanField(default=False)
     inputs = channels()
@@ -160,6 +172,8 @@ class DeskFacts(Facts):
 
 
 class LoudspeakerFacts(Facts):
+    """What is known of a type of loudspeaker."""
+
     type = of_type("loudspeaker_facts")
     powered = models.BooleanField(default=False)
     impedance_ohm = ohms()
@@ -168,6 +182,8 @@ class LoudspeakerFacts(Facts):
 
 
 class AmplifierFacts(Facts):
+    """What is known of a type of amplifier."""
+
     type = of_type("amplifier_facts")
     outputs = channels()
     least_load_ohm = ohms()
@@ -187,6 +203,8 @@ class PowerFacts(Facts):
 
 
 class CellSetFacts(Facts):
+    """What is known of a type of rechargeable set."""
+
     type = of_type("cell_set_facts")
     cells = channels()
     capacity_mah = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(1_000_000)])
@@ -194,6 +212,8 @@ class CellSetFacts(Facts):
 
 
 class StandFacts(Facts):
+    """What is known of a type of stand."""
+
     type = of_type("stand_facts")
     lowest_mm = millimetres()
     highest_mm = millimetres()
@@ -201,6 +221,8 @@ class StandFacts(Facts):
 
 
 class CaseFacts(Facts):
+    """What is known of a type of case."""
+
     type = of_type("case_facts")
     bench_bag = models.BooleanField(default=False, help_text="Whatever goes in is suspect and gets sorted at the shop.")
     inner_length_mm = millimetres()
@@ -210,6 +232,8 @@ class CaseFacts(Facts):
 
 
 class ConsumableFacts(Facts):
+    """What is known of a type of consumable."""
+
     type = of_type("consumable_facts")
     unit = models.CharField(max_length=20, default="piece", help_text="What one is: roll, bag of 100.")
     keep_at_least = models.PositiveIntegerField(default=0, help_text="Buy when fewer are left.")
@@ -217,6 +241,8 @@ class ConsumableFacts(Facts):
 
 
 class InstrumentFacts(Facts):
+    """What is known of a type of instrument."""
+
     type = of_type("instrument_facts")
     measures = models.CharField(
         max_length=80, blank=True, default="", help_text="continuity, ohms, insulation, volts, phantom ..."

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from company.access import technician_required
 from company.clock import now
+from company.exports import exports_listed
 from company.jobs import job_progress, job_result, job_start
 from company.models import Company, Job, Person
 from inventory.registries import IMPORTS
@@ -252,7 +253,9 @@ def export(request: HttpRequest) -> HttpResponse:
         {"transfer": transfer, "count": transfer.count_out(request.GET, at), "columns": transfer.columns_out(_person(request))}
         for transfer in (make() for make in IMPORTS)
     ]
-    return render(request, "inventory/export.html", {"section": "Gear", "transfers": transfers, "filtered": bool(request.GET)})
+    context = {"section": "Gear", "transfers": transfers, "filtered": bool(request.GET)}
+    context["exports"] = exports_listed() if _person(request).is_owner else []
+    return render(request, "inventory/export.html", context)
 
 
 @technician_required

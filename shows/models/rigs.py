@@ -30,6 +30,8 @@ class Rig(models.Model):
 
 
 class RigRow(models.Model):
+    """So many of a type, and of a length if it has one, in a rig."""
+
     rig = models.ForeignKey(Rig, on_delete=models.CASCADE, related_name="rows")
     type = models.ForeignKey(GearType, on_delete=models.PROTECT, related_name="rig_rows")
     length_mm = models.PositiveIntegerField(default=0, validators=LENGTH_MM)
