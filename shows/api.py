@@ -1,5 +1,6 @@
 """Shows and scans over HTTP."""
 
+from dataclasses import asdict
 from datetime import datetime
 from enum import StrEnum
 from typing import Annotated, Any
@@ -13,6 +14,7 @@ from company.api import PROBLEMS, CleanText, Instant, person_of
 from company.clock import now, today
 from maintenance.cell_needs import listed
 from shows.models import Show
+from shows.planning.input_list import advised_of, line_of, lines_of
 from shows.progress import PullLine, pull_progress, totals_of
 from shows.services.scans import scans_record
 
@@ -82,6 +84,34 @@ class ReadinessOut(Schema):
     show: int
     ready: bool
     not_ready_because: list[str]
+
+
+class LineOut(Schema):
+    """One line of an input list. `advised`: the mic/DI the numbers choose, where nobody has said another."""
+
+    number: int
+    way: str
+    source: str
+    kind: str
+    side: str
+    player: str
+    where: str
+    pickup: str
+    advised: str
+    stand: str
+    desk: int | None
+    box: str
+    box_input: int | None
+    phantom: str
+    feed: str
+    whose: str
+    critical: str
+    notes: str
+
+
+class LinesOut(Schema):
+    show: int
+    lines: list[LineOut]
 
 
 def _some_name(value: str) -> str:
@@ -180,6 +210,17 @@ def pull_list(request: HttpRequest, show_id: ShowKey) -> dict[str, Any]:
         "still_out": totals.still_out,
         "rows": [_pull_row(line) for line in lines],
     }
+
+
+@router.get("/shows/{show_id}/lines", response={200: LinesOut, **PROBLEMS}, tags=["shows"], summary="An input list")
+def input_list(request: HttpRequest, show_id: ShowKey) -> dict[str, Any]:
+    """Return a show's input list, inputs then outputs."""
+    show = _show(show_id)
+    found = lines_of(show)
+    advised = advised_of(show) if found else {}
+    rows = [{**asdict(line_of(line)), "kind": line.type.name if line.type else ""} for line in found]
+    lines = [{**row, "advised": "" if row["pickup"] else advised.get((row["way"], row["number"]), "")} for row in rows]
+    return {"show": show.pk, "lines": lines}
 
 
 @router.get("/shows/{show_id}/readiness", response={200: ReadinessOut, **PROBLEMS}, tags=["shows"], summary="Is it ready")

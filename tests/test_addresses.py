@@ -328,6 +328,7 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "api/shows": (HAND, NOBODY),
     "api/shows/<show_id>/pull-list": (HAND, NOBODY),
     "api/shows/<show_id>/readiness": (HAND, NOBODY),
+    "api/shows/<show_id>/lines": (HAND, NOBODY),
     "api/scans": (NOBODY, HAND),
     "api/bench-tests": (NOBODY, TECHNICIAN),
     "api/cell-readings": (NOBODY, HAND),

@@ -110,6 +110,9 @@ _MEANT = {
 }
 
 
+_NAMED = frozenset({"source", "instrument", "channel name", "input name"})  # nobody's source is called so
+
+
 @dataclass(frozen=True, kw_only=True)
 class Grid:
     """What a text holds: rows by the keys of their columns, and sentences about how it was read."""
@@ -258,11 +261,12 @@ def _numbered(line: str) -> list[str]:
 
 
 def _headings_at(rows: list[list[str]]) -> int | None:
-    """Return which of the first rows holds headings: half of its cells or more, two at least, are words we know."""
+    """Return which of the first rows holds headings: one calls a column the source outright, or half of its cells or more,
+    two at least, are words we know."""
     for place, cells in enumerate(rows[:_HEADINGS_WITHIN]):
         said = [_plain(unguard(tidy(cell))) for cell in cells if cell.strip()]
         known = {_MEANT[word] for word in said if word in _MEANT}
-        if (len(known) >= 2 and len(known) * 2 >= len(said)) or said == ["source"]:
+        if (len(known) >= 2 and len(known) * 2 >= len(said)) or _NAMED & set(said):
             return place
     return None
 

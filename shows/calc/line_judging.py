@@ -162,7 +162,7 @@ class _Reading:
                 self.empty.append(given.get("number", ""))
                 continue
             row, found = dict(given), number_of(given)
-            if "way" not in row and (way := part or (part_word(found[1]) if found else "")):
+            if "way" not in row and (way := part or (part_word(found[1]) if found and found[1] else "")):
                 row["way"] = way
             laid.append((row, found))
         taken = {(way_word(row), int(found[2])) for row, found in laid if found and not found[3]}

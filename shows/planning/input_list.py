@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable
 
+from django.db.models import Q
+
 from inventory.calc.kinds import Kind
 from inventory.models import GearType
 from shows.calc.input_list import Row, grid_read, grid_write
@@ -12,8 +14,9 @@ from shows.calc.source_words import SourceWords
 from shows.calc.words import Critical, Feed
 from shows.models import InputLine, Show, SourceType, StagePlace
 from shows.planning.advice import advice_of
+from shows.planning.facts import PLAIN
 
-PICKS_UP = (Kind.INTERFACE_BOX, Kind.MICROPHONE, Kind.LEAD)
+PICKS_UP = (Kind.INTERFACE_BOX, Kind.MICROPHONE)
 
 
 def kinds_known() -> tuple[SourceWords, ...]:
@@ -30,7 +33,10 @@ def kinds_known() -> tuple[SourceWords, ...]:
 def known_of(show: Show) -> Known:
     """Read what a show's input list may name; a constant number of queries."""
     pickups, stands = {}, {}
-    for key, name, kind in GearType.objects.filter(kind__in=[*PICKS_UP, Kind.STAND]).values_list("key", "name", "kind"):
+    # what stands on a line already may stay there, whatever it is
+    on_lines = GearType.objects.filter(picks_up__show=show).values("pk")
+    types = GearType.objects.filter(Q(kind__in=[*PICKS_UP, Kind.STAND]) | Q(key__in=PLAIN.values()) | Q(pk__in=on_lines))
+    for key, name, kind in types.values_list("key", "name", "kind"):
         names = stands if kind == Kind.STAND else pickups
         names[name.casefold()] = name
         if key:

@@ -79,7 +79,7 @@ def draw(
         "again": last is not None and last.did == "Undone",
         "columns": json.dumps([_column(column.key) for column in COLUMNS]),
         "marks": json.dumps(marks_of(judged)) if judged else "[]",
-        "advised": json.dumps({f"{way}:{number}": words for (way, number), words in advised.items()}),
+        "advised": json.dumps(_advised_by_kind(stored, advised, known)),
         "choices": _choices(known),
         "lists": ListTemplate.objects.values_list("pk", "name"),
         "earlier": Show.objects.live().exclude(pk=show.pk).filter(lines__isnull=False).distinct().order_by("-load_in")[:30],
@@ -87,8 +87,15 @@ def draw(
     return render(request, "shows/lines.html", context, status=status)
 
 
+def _advised_by_kind(stored: Sequence[Line], advised: dict[tuple[str, int], str], known: Known) -> dict[str, list[str]]:
+    """Return what is advised for each stored line beside the kind it was worked out for."""
+    names = {kind.key: kind.name for kind in known.kinds}
+    of_line = {(line.way.value, line.number): names.get(line.kind, "") for line in stored}
+    return {f"{way}:{number}": [of_line.get((way, number), ""), words] for (way, number), words in advised.items()}
+
+
 def _is_guess(one: Said) -> bool:
-    return one.key == "kind"
+    return one.key == "kind" and not one.stops
 
 
 def _placed(one: Said, rows: Sequence[Row]) -> dict[str, Any]:
