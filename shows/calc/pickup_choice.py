@@ -65,7 +65,9 @@ def _loss_of(one: Weighed) -> str:
 
 
 def _lost(first: Weighed, second: Weighed) -> str:
-    extra = [said for said in second.against if said not in first.against]
+    # its figures tell of bass and top already
+    told = ("it takes the bass", "the top falls")
+    extra = [said for said in second.against if said not in first.against and not said.startswith(told)]
     louder = ""
     if first.level and second.level and abs(first.level.peak_dbu - second.level.peak_dbu) >= 1 and second.answer is None:
         by = second.level.peak_dbu - first.level.peak_dbu

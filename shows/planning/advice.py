@@ -71,8 +71,9 @@ def house_of(show: Show) -> tuple[House, ShowAdvice]:
     return house, advice
 
 
-def advised_words(advice: ShowAdvice) -> dict[int, tuple[str, str]]:
+def advised_words(show: Show, advice: ShowAdvice | None = None) -> dict[int, tuple[str, str]]:
     """Return {key of a line: (name of its mic/DI, why in a few words)} of the lines in, for the grid."""
+    advice = advice_of(show) if advice is None else advice
     return {
         one.line.pk: (one.pickup.name, _short(one))
         for one in advice.lines

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shows.views import line_files, lines, lists
+from shows.views import advice, line_files, lines, lists
 
 urlpatterns = [
     path("shows/<int:pk>/lines/", lines.lines, name="lines"),
@@ -13,6 +13,8 @@ urlpatterns = [
     path("shows/<int:pk>/lines/upload/", line_files.lines_upload, name="lines-upload"),
     path("shows/<int:pk>/lines/lines.csv", line_files.lines_csv, name="lines-csv"),
     path("shows/<int:pk>/lines/print/", line_files.lines_print, name="lines-print"),
+    path("shows/<int:pk>/advice/", advice.advice, name="advice"),
+    path("shows/<int:pk>/advice/<int:line_pk>/", advice.advice_line, name="advice-line"),
     path("lists/", lists.lists, name="lists"),
     path("lists/<int:pk>/", lists.list_change, name="list-change"),
     path("sources/", lists.sources, name="sources"),
