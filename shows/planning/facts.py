@@ -80,7 +80,8 @@ class Known:
         for it; each with its place among what is usual."""
         place = {key: number for number, key in enumerate(source.usual)}
         fit = [self._ranked(pk, one, place) for pk, one in self.pickups.items() if self._is_made_for(pk, one, source)]
-        ours = [one for one in fit if self.owned.get(int(one.key))]
+        # a plain lead is always at hand
+        ours = [one for one in fit if one.by is By.LEAD or self.owned.get(int(one.key))]
         # a plain lead alone is no box: where we own no other, the catalogue is told
         return tuple(ours if any(one.by is not By.LEAD for one in ours) or source.balanced else fit)
 

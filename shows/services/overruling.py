@@ -57,6 +57,6 @@ def _noted(notes: str, reason: str) -> str:
     told = "; ".join(part for part in (left, BY_HAND + reason if reason else "") if part)
     if len(told) > MOST_NOTES:
         raise ValidationError(
-            f"Its notes and the reason together have at most {MOST_NOTES} characters: {len(told)} are too many."
+            f"Its notes and the reason have at most {MOST_NOTES} characters together: {len(told)} are too many."
         )
     return told
