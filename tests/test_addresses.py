@@ -25,7 +25,7 @@ from maintenance.models import Alert, BenchSettings, CellMove, Repair, Sitting, 
 from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import fault_open
 from shows.calc.line_judging import Line
-from shows.models import Contradiction, ListTemplate, Rig, RigRow
+from shows.models import Contradiction, InputLine, ListTemplate, Rig, RigRow
 from shows.services.input_lines import lines_save
 from shows.services.passes import pass_make, pass_start
 from tests.builders import (
@@ -242,6 +242,8 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "shows/<int:pk>/pull/rig/": (NOBODY, TECHNICIAN),
     "shows/<int:pk>/pull/goes-with/": (NOBODY, TECHNICIAN),
     "shows/<int:pk>/pull/<int:row_pk>/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/advice/": (HAND, HAND),
+    "shows/<int:pk>/advice/<int:line_pk>/": (HAND, TECHNICIAN),
     "shows/<int:pk>/lines/": (HAND, TECHNICIAN),
     "shows/<int:pk>/lines/paste/": (NOBODY, TECHNICIAN),
     "shows/<int:pk>/lines/copy/": (NOBODY, TECHNICIAN),
@@ -390,6 +392,7 @@ POSTS: dict[str, dict[str, Any]] = {
     "shows/<int:pk>/pull/add/": {"what": "{typename}", "count": "2"},
     "shows/<int:pk>/pull/rig/": {"rig": "rig:{rig}"},
     "shows/<int:pk>/pull/<int:row_pk>/": {"do": "remove"},
+    "shows/<int:pk>/advice/<int:line_pk>/": {"do": "set", "feed": "cells", "phantom": "", "whose": "ours"},
     "shows/<int:pk>/lines/": {"grid": "1\tKick\n2\tSnare\n"},
     "shows/<int:pk>/lines/copy/": {"from": "list:{kept}", "how": "append"},
     "shows/<int:pk>/lines/undo/": {},
@@ -506,6 +509,7 @@ class World:
             "what": "gear",
             "form": "csv",
             "row_pk": self.row.pk,
+            "line_pk": InputLine.objects.get(show=self.show).pk,
             "way": "out",
             "show_id": self.show.pk,
             "show": self.show.pk,
