@@ -1,9 +1,12 @@
 """Which mic/DI a source wants, by the numbers and by what a stage gives."""
 
+import re
+
 import pytest
 
-from shows.calc.pickup_choice import By, Pickup, Stage, Way, choose, mixer_sees_ohm, with_range
+from shows.calc.pickup_choice import By, Pickup, Stage, Way, choose, mixer_sees_ohm, weigh, with_range
 from shows.calc.signal_path import Lead, PathError, Sort, Source
+from shows.calc.weighing import input_of
 
 LEAD = Lead(metres=5, pf_per_m=100)
 COIL = Source(sort=Sort.PICKUP, ohm=6_000, henry=2.4, farad=110e-12, across_ohm=125_000, typical_dbu=-20, peak_dbu=3)
@@ -89,6 +92,67 @@ def test_a_voice_takes_a_microphone_that_stands_it_and_is_fed():
 def test_nothing_that_works_is_said_with_the_reason():
     assert choose(KEYS, stage(), []).why == "There is nothing on record that could pick it up."
     assert choose(KEYS, stage(), [DYNAMIC]).why.startswith("Nothing on record will do.")
+
+
+BALANCED = Source(ohm=150, typical_dbu=4, peak_dbu=18)
+ISOLATOR = Pickup(key="i", name="Isolator", by=By.ISOLATOR, turns=1, isolates=True, stereo=True)
+
+
+def test_a_balanced_source_takes_no_direct_box_and_an_isolator_only_for_a_reason():
+    found = choose(BALANCED, stage(balanced=True), [PLAIN, PASSIVE, ACTIVE, ISOLATOR])
+    assert (found.first.pickup, found.second) == (PLAIN, None)
+    assert {one.pickup.key for one in found.weighed if not one.works} == {"p", "a", "i"}
+    hung = choose(BALANCED, stage(balanced=True, other_feed=True), [PLAIN, ISOLATOR])
+    assert {hung.first.pickup.key, hung.second.pickup.key} == {"l", "i"}
+    harmed = choose(BALANCED, stage(balanced=True, live=True, harm="a ribbon microphone"), [PLAIN, ISOLATOR])
+    assert harmed.first.pickup is ISOLATOR
+
+
+def test_a_hot_source_gets_a_pad_before_an_active_boxs_own_input():
+    padded = Pickup(key="a", name="Active", by=By.ACTIVE, on_phantom=True, pads_db=(20,))
+    assert choose(Source(ohm=300, typical_dbu=0, peak_dbu=12), stage(), [padded]).first.pad_db == 20
+    assert choose(Source(ohm=300, typical_dbu=0, peak_dbu=9), stage(), [padded]).first.pad_db == 0
+
+
+def test_loudspeaker_level_comes_in_behind_a_pad_from_the_start():
+    amp = Source(ohm=0.1, typical_dbu=-10, peak_dbu=0)
+    tap = Pickup(key="t", name="Tap", by=By.PASSIVE, turns=12, takes_loudspeaker=True, isolates=True, pads_db=(20, 40))
+    assert choose(amp, stage(way=Way.LOUDSPEAKER), [tap]).first.pad_db == 20
+
+
+def test_a_bare_cartridge_takes_nothing_and_says_what_it_wants():
+    found = choose(COIL, stage(bare_cartridge=True), BOXES)
+    assert found.first is None
+    assert "equaliser" in found.why
+
+
+def test_figures_are_a_range_where_the_sources_impedance_is_one():
+    told = choose(COIL, stage(), BOXES, ends_ohm=(5_000, 8_000))
+    assert re.search(r"loses 0\.\d to 0\.\d\u2009dB", told.why)
+    low, high = told.first.ends
+    assert low.loss_db < told.first.answer.loss_db < high.loss_db
+
+
+def test_a_box_told_lower_than_its_ratio_shows_lets_its_transformer_lose():
+    ideal = input_of(PASSIVE, mixer_ohm=1_500)
+    budget = Pickup(key="b", name="Budget", by=By.PASSIVE, turns=12, input_ohm=50_000, output_ohm=600)
+    assert ideal == pytest.approx(216_000)
+    assert input_of(budget, mixer_ohm=1_000) == pytest.approx(50_000)
+    assert 50_000 < input_of(budget, mixer_ohm=3_000) < 144 * 3_530
+
+
+def test_a_plain_lead_is_its_whole_way_to_the_mixer():
+    far = weigh(Source(ohm=10_000), stage(to_mixer_m=15, unbalanced_most_m=6), PLAIN)
+    near = weigh(Source(ohm=10_000), stage(), PLAIN)
+    assert far.answer.top_db < near.answer.top_db
+    assert any("20\u2009m is far for an unbalanced lead" in said for said in far.against)
+
+
+def test_a_microphone_by_habit_alone_is_never_called_either_will_do():
+    usual = [Pickup(key=key, name=key, by=By.MICROPHONE, usual=n) for n, key in enumerate("xy")]
+    found = choose(KEYS, stage(way=Way.ACOUSTIC, spl_db=120), usual)
+    assert "either will do" not in found.why
+    assert "no figure of it is on record" in found.why
 
 
 def test_the_long_lead_is_driven_by_the_box_not_by_the_source():
