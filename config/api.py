@@ -6,6 +6,7 @@ from ninja import NinjaAPI
 from company.api import JsonBody, SessionPerson, TokenPerson, add_error_shape
 from inventory.api import router as inventory_router
 from maintenance.api import router as maintenance_router
+from maintenance.api_alerts import router as alerts_router
 from maintenance.api_cells import router as cells_router
 from shows.api import router as shows_router
 
@@ -22,4 +23,5 @@ add_error_shape(api)
 api.add_router("", inventory_router)
 api.add_router("", maintenance_router)
 api.add_router("", cells_router)
+api.add_router("", alerts_router)
 api.add_router("", shows_router)

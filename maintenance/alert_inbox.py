@@ -23,6 +23,8 @@ MOST = 200  # alerts drawn one by one
 COUNTED = 99
 CLOSED_FOR, CLOSED_MOST = timedelta(days=7), 30
 SEEN = "alerts_seen"
+# the order in which alerts are to be seen to
+IN_ORDER = (F("urgent").desc(), F("by").asc(nulls_last=True), "raised_at", "pk")
 LATE = timedelta(minutes=30)  # a rule that has not ended well for so long is said to be late
 
 
@@ -94,8 +96,9 @@ def inbox_of(person: Person, at: datetime, *, rule: str = "", words: str = "") -
     open_ = mine.filter(closed_at=None)
     asleep = Q(snoozed_until__gt=at)
     handed = Q(handed_to=person.pk)
-    when = (F("urgent").desc(), F("by").asc(nulls_last=True), "raised_at", "pk")
-    told = list(open_.exclude(asleep).filter(handed | Q(digest=False)).select_related("handed_by").order_by(*when)[: MOST + 1])
+    told = list(
+        open_.exclude(asleep).filter(handed | Q(digest=False)).select_related("handed_by").order_by(*IN_ORDER)[: MOST + 1]
+    )
     absence = Absence.objects.order_by("-until").first()
     away = absence if absence and absence.until > at - CLOSED_FOR else None
     rest = open_.exclude(asleep).exclude(handed).filter(digest=True)

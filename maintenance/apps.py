@@ -62,7 +62,11 @@ class MaintenanceConfig(AppConfig):
 
         cell_parts.register()
 
-        from maintenance import alert_rules, alert_rules_cells
+        from maintenance import (
+            alert_rules,
+            alert_rules_cells,
+            among,  # noqa: F401 (the lookup __among is known from here on)
+        )
 
         alert_rules.register()
         alert_rules_cells.register()

@@ -335,6 +335,7 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "api/bench-tests": (NOBODY, TECHNICIAN),
     "api/cell-readings": (NOBODY, HAND),
     "api/swaps": (NOBODY, HAND),
+    "api/alerts": (HAND, NOBODY),
     "api/": (NOBODY, NOBODY),
 }
 

@@ -10,6 +10,8 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 
 FIRST_S, QUIET_S, MEGABYTES, WAIT_MS = 30.0, 10.0, 500.0, 200.0
@@ -110,11 +112,23 @@ def rules() -> None:
 
 def run() -> None:
     """Run all rules as the worker does."""
-    from django.db import connection, transaction
-
     from company.clock import now
     from maintenance.models import Alert
     from maintenance.services.alerts import alerts_run
+
+    before = Alert.objects.count()
+    with transactions_timed() as spans:
+        began = time.perf_counter()
+        alerts_run(at=now())
+        took = time.perf_counter() - began
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"{took:.1f} {most:.0f} {Alert.objects.count() - before} {max(spans, default=0) * 1000:.0f}")
+
+
+@contextmanager
+def transactions_timed() -> Iterator[list[float]]:
+    """Collect how long each outermost transaction was open, in seconds."""
+    from django.db import connection, transaction
 
     spans: list[float] = []
     began_at: list[float] = []
@@ -131,10 +145,10 @@ def run() -> None:
             spans.append(time.perf_counter() - began_at.pop())
 
     transaction.Atomic.__enter__, transaction.Atomic.__exit__ = enter, leave  # type: ignore[method-assign,assignment]
-    before, began = Alert.objects.count(), time.perf_counter()
-    alerts_run(at=now())
-    took, most = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"{took:.1f} {most:.0f} {Alert.objects.count() - before} {max(spans, default=0) * 1000:.0f}")
+    try:
+        yield spans
+    finally:
+        transaction.Atomic.__enter__, transaction.Atomic.__exit__ = real_enter, real_exit  # type: ignore[method-assign]
 
 
 if __name__ == "__main__":

@@ -338,3 +338,29 @@ def test_a_quiet_run_costs_the_same_with_one_and_with_many(rules, people, many):
 
 
 QUIET = 16
+
+
+@pytest.mark.parametrize("many", [1, 2_600])
+def test_many_causes_that_were_seen_to_cost_one_query_and_are_not_said_again(rules, people, many):
+    rules["swap"].causes = [cause(f"item:{n}", occasion="a") for n in range(many)]
+    Alert.objects.bulk_create(
+        Alert(
+            rule="swap",
+            subject=one.subject,
+            occasion=one.occasion,
+            title="T",
+            says="S",
+            url="/",
+            raised_at=NOW,
+            closed_at=NOW,
+            closed_how=Closed.HAND,
+        )
+        for one in rules["swap"].causes
+    )
+    alerts_run(at=NOW)
+    with CaptureQueriesContext(connection) as asked:
+        ran = alerts_run(at=NOW + HOUR)
+    assert (ran.found, ran.raised) == (many, 0) and not Alert.objects.filter(closed_at=None).exists()
+    assert len(asked) == QUIET + 2, "\n".join(q["sql"][:120] for q in asked)
+    rules["swap"].causes = [cause("item:0", occasion="b"), cause("item:0", occasion="a")]
+    assert alerts_run(at=NOW + 2 * HOUR).raised == 1, "another occasion of the same subject is new"
