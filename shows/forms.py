@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from company.plain import Form, ModelForm
 from shows.calc.times import FIRST_YEAR, LAST_YEAR, Reading, ShowTimes, out_of_order, show_times, wall_read
-from shows.models import Rig, Show, Venue
+from shows.models import Rig, Show, Venue, VenueFeed
 
 TIMES = ["load_in", "line_check", "start", "end", "strike", "home_by"]
 NEEDED = ["load_in", "start", "end"]
@@ -186,7 +186,8 @@ class VenueForm(ModelForm):
 
     class Meta:
         model = Venue
-        fields = ["name", "town", "address", "contact", "access", "house_desk", "remarks"]
+        fields = ["name", "town", "address", "contact", "access", "house_desk", "house_desk_type", "remarks"]
+        labels = {"house_desk_type": "A desk of that kind in our catalogue"}
         widgets = {
             "access": forms.Textarea(attrs={"rows": 3}),
             "remarks": forms.Textarea(attrs={"rows": 5}),
@@ -204,6 +205,27 @@ class VenueForm(ModelForm):
         for name in ("stage_width", "stage_depth", "stage_to_mix"):
             value = cleaned.get(name)
             setattr(self.instance, f"{name}_mm", None if value is None else int(value * 1000))
+        return cleaned
+
+
+class VenueFeedForm(ModelForm):
+    """A supply at a venue."""
+
+    class Meta:
+        model = VenueFeed
+        fields = ["name", "where", "phase", "amps", "residual", "residual_ma", "remarks"]
+        labels = {
+            "amps": "What it gives, A",
+            "residual": "Residual-current device",
+            "residual_ma": "It trips at, mA",
+        }
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        name = cleaned.get("name")
+        others = VenueFeed.objects.filter(venue=self.instance.venue, name__iexact=name or "").exclude(pk=self.instance.pk)
+        if name and others.exists():
+            self.add_error("name", "The venue has a feed of that name.")
         return cleaned
 
 

@@ -25,7 +25,7 @@ from maintenance.models import Alert, BenchSettings, CellMove, Repair, Sitting, 
 from maintenance.services.bench import Given, test_record
 from maintenance.services.faults import fault_open
 from shows.calc.line_judging import Line
-from shows.models import Contradiction, InputLine, ListTemplate, Rig, RigRow
+from shows.models import Contradiction, InputLine, ListTemplate, Rig, RigRow, VenueFeed
 from shows.services.input_lines import lines_save
 from shows.services.passes import pass_make, pass_start
 from tests.builders import (
@@ -283,6 +283,15 @@ WHO_MAY: dict[str, tuple[str | None, str | None]] = {
     "passes/phones/<int:pk>/withdraw/": (NOBODY, TECHNICIAN),
     "dock-worker.js": (STRANGER, NOBODY),
     "no-signal/": (STRANGER, NOBODY),
+    "shows/<int:pk>/stage/": (HAND, TECHNICIAN),
+    "shows/<int:pk>/stage/undo/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/stage/spread/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/stage/keep/": (NOBODY, TECHNICIAN),
+    "shows/<int:pk>/stage/print/": (HAND, NOBODY),
+    "shows/<int:pk>/stage.svg": (HAND, NOBODY),
+    "shows/<int:pk>/feeds/<int:feed>/pressed/": (NOBODY, HAND),
+    "venues/<int:pk>/feeds/": (TECHNICIAN, TECHNICIAN),
+    "venues/<int:pk>/feeds/<int:feed>/": (TECHNICIAN, TECHNICIAN),
     "dock/hello": (HAND, NOBODY),
     "dock/take-in/": (HAND, HAND),
     "phone/": (STRANGER, NOBODY),
@@ -489,6 +498,7 @@ class World:
         self.alert = Alert.objects.create(
             rule="not-home", subject="show:1", occasion="show:1", title="Odd", says="Odd.", url="/", role=HAND, raised_at=at
         )
+        self.feed = VenueFeed.objects.create(venue=self.venue, name="Stage left", residual=True)
         self.crew_pass, _token = pass_make(show=self.show, person=owner, at=at)
         self.phone, _cookie = pass_start(crew_pass=self.crew_pass, name="Kim", at=at)
         self.contradiction = Contradiction.objects.create(
@@ -510,6 +520,7 @@ class World:
             "what": "gear",
             "form": "csv",
             "row_pk": self.row.pk,
+            "feed": self.feed.pk,
             "line_pk": InputLine.objects.get(show=self.show).pk,
             "way": "out",
             "show_id": self.show.pk,

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shows.views import advice, line_files, lines, lists
+from shows.views import advice, line_files, lines, lists, stage, venue_feeds
 
 urlpatterns = [
     path("shows/<int:pk>/lines/", lines.lines, name="lines"),
@@ -15,6 +15,15 @@ urlpatterns = [
     path("shows/<int:pk>/lines/print/", line_files.lines_print, name="lines-print"),
     path("shows/<int:pk>/advice/", advice.advice, name="advice"),
     path("shows/<int:pk>/advice/<int:line_pk>/", advice.advice_line, name="advice-line"),
+    path("shows/<int:pk>/stage/", stage.stage, name="stage"),
+    path("shows/<int:pk>/stage/undo/", stage.stage_undo, name="stage-undo"),
+    path("shows/<int:pk>/stage/spread/", stage.stage_spread, name="stage-spread"),
+    path("shows/<int:pk>/stage/keep/", stage.stage_keep, name="stage-keep"),
+    path("shows/<int:pk>/stage/print/", stage.stage_print, name="stage-print"),
+    path("shows/<int:pk>/stage.svg", stage.stage_svg, name="stage-svg"),
+    path("shows/<int:pk>/feeds/<int:feed>/pressed/", stage.feed_press, name="feed-pressed"),
+    path("venues/<int:pk>/feeds/", venue_feeds.venue_feed, name="venue-feeds"),
+    path("venues/<int:pk>/feeds/<int:feed>/", venue_feeds.venue_feed, name="venue-feed"),
     path("lists/", lists.lists, name="lists"),
     path("lists/<int:pk>/", lists.list_change, name="list-change"),
     path("sources/", lists.sources, name="sources"),

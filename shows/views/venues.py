@@ -33,11 +33,17 @@ def venues(request: HttpRequest) -> HttpResponse:
 
 def venue(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one venue: how to get in, the stage, what to know, and the shows there."""
-    found = get_object_or_404(Venue, pk=pk)
+    found = get_object_or_404(Venue.objects.select_related("house_desk_type"), pk=pk)
     return render(
         request,
         "shows/venue.html",
-        {"section": "Shows", "venue": found, "shows": found.shows.order_by("-load_in")[:20], "at": now()},
+        {
+            "section": "Shows",
+            "venue": found,
+            "feeds": found.feeds.all(),
+            "shows": found.shows.order_by("-load_in")[:20],
+            "at": now(),
+        },
     )
 
 
