@@ -12,9 +12,9 @@ from pydantic import AfterValidator, Field
 
 from company.api import PROBLEMS, CleanText, Instant, person_of
 from company.clock import now, today
-from maintenance.cell_needs import listed
 from shows.models import Show
 from shows.planning.input_list import advised_of, line_of, lines_of
+from shows.planning.readiness import readiness_of
 from shows.progress import PullLine, pull_progress, totals_of
 from shows.services.scans import scans_record
 
@@ -227,25 +227,8 @@ def input_list(request: HttpRequest, show_id: ShowKey) -> dict[str, Any]:
 def readiness(request: HttpRequest, show_id: ShowKey) -> dict[str, Any]:
     """Say whether a show is ready to go, and what keeps it from being so."""
     show = _show(show_id)
-    lines = pull_progress(show, day=today())
-    because = [
-        f"{line.lacking} of {line.name} {'is' if line.lacking == 1 else 'are'} still in the shop."
-        for line in lines
-        if line.lacking
-    ]
-    because += [
-        f"{item.label}, {item.code}, is {item.standing.replace('-', ' ')}."
-        for line in lines
-        for item in line.items
-        if item.standing in {"suspect", "test-due", "retired"} and item.state != "back"
-    ]
-    swaps = listed(show.pk, now())
-    because += [
-        f"{row.advised.device.name}, {row.advised.device.code}: {row.advised.why.rstrip('.')}."
-        for row in (swaps.rows if swaps is not None and not swaps.needs.over else ())
-        if row.to_do
-    ]
-    return {"show": show.pk, "ready": not because, "not_ready_because": because}
+    found = readiness_of(show, now())
+    return {"show": show.pk, "ready": found.ready, "not_ready_because": [one.words for one in found.because]}
 
 
 @router.post("/scans", response={200: ScansOut, **PROBLEMS}, tags=["scans"], summary="Send scans")

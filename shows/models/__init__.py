@@ -7,7 +7,7 @@ from shows.models.plan import InputLine, ListSave, ListTemplate, Promised, Sourc
 from shows.models.rigs import Rig, RigRow
 from shows.models.scans import Scan
 from shows.models.shows import PhantomSeen, PullRow, Show, Venue
-from shows.models.stage import FeedPressed, StageLoad, StagePlace, StagePlan, VenueFeed
+from shows.models.stage import FeedPressed, NotProposed, StageLoad, StagePlace, StagePlan, VenueFeed
 
 __all__ = [
     "Checkout",
@@ -18,6 +18,7 @@ __all__ = [
     "InputLine",
     "ListSave",
     "ListTemplate",
+    "NotProposed",
     "PassHolder",
     "PhantomSeen",
     "Promised",
@@ -36,4 +37,4 @@ __all__ = [
 
 guard(Checkout, Contradiction, CustodyHead, PhantomSeen, PullRow, Rig, RigRow, Scan, Show, Venue)
 guard(FeedPressed, InputLine, ListSave, ListTemplate, Promised, SourceType, StageLoad, StagePlace, StagePlan, VenueFeed)
-guard(CrewPass, PassHolder)
+guard(CrewPass, NotProposed, PassHolder)

@@ -79,6 +79,9 @@ class StagePlan(models.Model):
     slack_mm = models.PositiveIntegerField(default=2_000, validators=[MaxValueValidator(100_000)])
     finish_chance = models.FloatField(default=0.99, validators=[MinValueValidator(0.5), MaxValueValidator(0.9999)])
     left_out = models.JSONField(default=list, blank=True)
+    last_made = models.JSONField(
+        default=dict, blank=True, help_text="What making the pull list did last, so that it can be undone."
+    )
     pulled_at = models.DateTimeField(null=True, blank=True)
 
     def __str__(self) -> str:
@@ -136,3 +139,22 @@ class StageLoad(models.Model):
 
     def __str__(self) -> str:
         return f"{self.count} {self.type_id}"
+
+
+class NotProposed(models.Model):
+    """Something that went along unplanned often, and that nobody wants proposed any more."""
+
+    type = models.ForeignKey(GearType, on_delete=models.CASCADE, related_name="+")
+    length_mm = models.PositiveIntegerField(default=0)
+    person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+
+    class Meta:
+        ordering = ["type__name", "length_mm"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["type", "length_mm"], name="not_proposed_once", violation_error_message="That is not proposed already."
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.type_id} is not proposed"

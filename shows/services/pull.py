@@ -8,7 +8,7 @@ from django.db.models import Max
 
 from inventory.models import GearType, Item
 from shows.calc.words import Critical
-from shows.models import PullRow, Rig, Show
+from shows.models import PullRow, Rig, Show, StagePlan
 from shows.services.custody import items_refold
 
 MOST_ROWS = 2_000  # a pull list longer than this is a mistake or an attack
@@ -37,6 +37,8 @@ def row_add(
     line: str = "",
     origin: str = PullRow.Origin.HAND.value,
     rank: int | None = None,
+    made: str = "",
+    by_hand: bool = False,
 ) -> PullRow:
     """Add a row at the end of a pull list (or back at its old rank)."""
     Show.objects.select_for_update().get(pk=show.pk)
@@ -53,6 +55,8 @@ def row_add(
         line=line,
         origin=origin,
         rank=_next_rank(show) if rank is None else rank,
+        made=made,
+        by_hand=by_hand,
     )
     row.full_clean()
     row.save()
@@ -69,7 +73,9 @@ def _planned(*item_ids: int | None) -> None:
 
 @transaction.atomic
 def row_edit(*, row: PullRow, **changes: Any) -> PullRow:
-    """Change a row; its place on the list stays."""
+    """Change a row; its place on the list stays. A row the planner wrote is a person's from then on."""
+    if row.made and any(getattr(row, field) != value for field, value in changes.items()):
+        changes["by_hand"] = True
     for field, value in changes.items():
         setattr(row, field, value)
     row.full_clean()
@@ -80,8 +86,18 @@ def row_edit(*, row: PullRow, **changes: Any) -> PullRow:
 
 @transaction.atomic
 def row_remove(*, row: PullRow) -> dict[str, Any]:
-    """Remove a row and answer what `row_put_back` needs."""
-    kept = {
+    """Remove a row and answer what `row_put_back` needs. One that the planner wrote is not written again."""
+    kept = kept_of(row)
+    PullRow.objects.filter(pk=row.pk).delete()
+    if row.made:
+        _left_out(row.show_id, add=row.made)
+    _planned(row.item_id)
+    return kept
+
+
+def kept_of(row: PullRow) -> dict[str, Any]:
+    """Return all a row says, as plain values."""
+    return {
         "show": row.show_id,
         "type": row.type_id,
         "count": row.count,
@@ -93,12 +109,27 @@ def row_remove(*, row: PullRow) -> dict[str, Any]:
         "line": row.line,
         "origin": row.origin,
         "rank": row.rank,
+        "made": row.made,
+        "by_hand": row.by_hand,
     }
-    PullRow.objects.filter(pk=row.pk).delete()
-    _planned(row.item_id)
-    return kept
 
 
+def _left_out(show_id: int, *, add: str = "", drop: str = "") -> None:
+    """Keep in the plan that a person left a row out, or that it is wanted again."""
+    plan, _made = StagePlan.objects.select_for_update(of=("self",), no_key=True).get_or_create(show_id=show_id)
+    keys = [key for key in plan.left_out if key not in {add, drop}] + ([add] if add else [])
+    if keys != plan.left_out:
+        plan.left_out = keys
+        plan.save(update_fields=["left_out"])
+
+
+@transaction.atomic
+def row_bring_back(*, show: Show, made: str) -> None:
+    """Let the planner write a row again that a person had left out."""
+    _left_out(show.pk, drop=made)
+
+
+@transaction.atomic
 def row_put_back(*, show: Show, kept: dict[str, Any]) -> PullRow | None:
     """Put a removed row back where it was; a row that is back already is not doubled (None)."""
     same = {k: kept[k] for k in ("length_mm", "count", "reason", "feed", "critical", "line", "origin", "rank")}
@@ -108,7 +139,12 @@ def row_put_back(*, show: Show, kept: dict[str, Any]) -> PullRow | None:
     item = Item.objects.filter(pk=kept["item"]).first() if kept["item"] else None
     if type_ is None or (kept["item"] and item is None):
         raise ValidationError("What that row asked for is gone from the record.")
-    return row_add(show=show, type=type_, item=item, **same)
+    made = kept.get("made", "")
+    if made:
+        if PullRow.objects.filter(show=show, made=made).exists():
+            return None  # made again meanwhile
+        _left_out(show.pk, drop=made)
+    return row_add(show=show, type=type_, item=item, made=made, by_hand=kept.get("by_hand", False), **same)
 
 
 @transaction.atomic

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shows.views import advice, line_files, lines, lists, stage, venue_feeds
+from shows.views import advice, line_files, lines, lists, pack, ready, stage, venue_feeds
 
 urlpatterns = [
     path("shows/<int:pk>/lines/", lines.lines, name="lines"),
@@ -29,4 +29,9 @@ urlpatterns = [
     path("sources/", lists.sources, name="sources"),
     path("sources/add/", lists.source_edit, name="source-add"),
     path("sources/<int:pk>/", lists.source_edit, name="source-edit"),
+    path("shows/<int:pk>/make-pull/", ready.make_pull, name="make-pull"),
+    path("shows/<int:pk>/make-pull/extra/", ready.extra, name="pull-extra"),
+    path("shows/<int:pk>/ready/", ready.readiness, name="readiness"),
+    path("shows/<int:pk>/pack/", pack.pack, name="pack"),
+    path("shows/<int:pk>/pack.pdf", pack.pack_print, name="pack-pdf"),
 ]
