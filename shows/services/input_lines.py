@@ -215,7 +215,7 @@ class _Writing:
         kept = {n for n in matched if n is not None}
         gone = [line.pk for n, line in enumerate(stored) if n not in kept]
         InputLine.objects.filter(pk__in=gone).delete()
-        fresh, changed, moved, other = [], [], [], []
+        fresh, changed, other = [], [], []
         for row, n in zip(rows, matched, strict=True):
             if n is None:
                 fresh.append(InputLine(show=self.show, **self.fields(row)))
@@ -223,8 +223,6 @@ class _Writing:
             if before[n] == row:
                 continue
             line = stored[n]
-            if (line.number, line.way) != (row.number, row.way.value):
-                moved.append(line)
             if not needs_the_same(before[n], row):
                 other.append(line.pk)
             for name, value in self.fields(row).items():
@@ -233,15 +231,18 @@ class _Writing:
         for line in [*fresh, *changed]:
             # its keys were looked up just now: asking for each of them again would be a query a cell
             line.clean_fields(exclude=["show", "type", "place", "pickup", "stand", "box"])
-        self._out_of_the_way(stored, moved)
-        InputLine.objects.bulk_update(changed, _WRITTEN, batch_size=100)
+        self._out_of_the_way(stored, changed)
+        # one statement for all: bulk_update writes a CASE a cell, and takes half a second over 48 lines
+        InputLine.objects.bulk_create(
+            changed, update_conflicts=True, unique_fields=["id"], update_fields=_WRITTEN, batch_size=100
+        )
         InputLine.objects.bulk_create(fresh, batch_size=100)
         let_go, _ = Promised.objects.filter(line__in=other).delete() if other else (0, {})
         self._tidy_places(before, rows)
         return len(fresh), len(changed), len(gone), let_go
 
     def _out_of_the_way(self, stored: list[InputLine], moved: list[InputLine]) -> None:
-        """Give lines that move numbers nobody has or wants, because the database holds numbers apart row by row."""
+        """Give lines that change numbers nobody has or wants, because the database holds numbers apart row by row."""
         if not moved:
             return
         wanted = {line.number for line in stored}

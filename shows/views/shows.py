@@ -7,6 +7,7 @@ from typing import Any, cast
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
@@ -18,6 +19,7 @@ from company.plain import in_our_words
 from maintenance.bench_needs import ToTest, to_test_for
 from maintenance.sheets import MAINS_KINDS
 from maintenance.wet import taps_of_show
+from shows.calc.lines import LineWay
 from shows.calc.times import shifted_weeks
 from shows.calc.words import ShowState
 from shows.filters import WHEN, ShowFilter
@@ -96,12 +98,15 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
     if found.venue_id:
         before = Show.objects.filter(venue=found.venue_id, load_in__lt=found.load_in).live()
         last_time = before.order_by("-load_in").first()
+    on_list = dict(found.lines.order_by().values_list("way").annotate(count=Count("pk")))
     return render(
         request,
         "shows/show.html",
         {
             "section": "Shows",
             "show": found,
+            "lines_in": on_list.get(LineWay.IN, 0),
+            "lines_out": on_list.get(LineWay.OUT, 0),
             "times": _times(found),
             "tense": when,
             "before": when in {"coming", "on"} and at < found.end,
