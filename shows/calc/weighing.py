@@ -36,7 +36,7 @@ def weigh(source: Source, stage: Stage, pickup: Pickup, *, ends_ohm: tuple[float
         return _weigh_microphone(stage, pickup)
     told, gain = _through(source, stage, pickup)
     level, pad, over = _padded(source, told.loss_db, gain, stage, pickup)
-    best = _answered(source, stage.lead, INSTRUMENT_INPUT_OHM) if source.sort is Sort.PICKUP else None
+    best = answered(source, stage.lead, INSTRUMENT_INPUT_OHM) if source.sort is Sort.PICKUP else None
     against = [
         *_unfit(stage, pickup),
         *_level_against(pad, over, stage, pickup),
@@ -96,7 +96,8 @@ def _transformer(pickup: Pickup) -> Transformer:
 
 
 @lru_cache(maxsize=8192)
-def _answered(source: Source, lead: Lead, input_ohm: float) -> Answer:
+def answered(source: Source, lead: Lead, input_ohm: float) -> Answer:
+    """Answer; the same question is asked once while the program runs."""
     return answer(source, lead=lead, input_ohm=input_ohm)
 
 
@@ -112,7 +113,7 @@ def lead_of(stage: Stage, pickup: Pickup) -> Lead:
 def _through(source: Source, stage: Stage, pickup: Pickup) -> tuple[Answer, float]:
     """Return the response at the box, and the gain in dB from the source's open volts to the mixer."""
     sees = input_of(pickup, mixer_ohm=stage.mixer_ohm)
-    told = _answered(source, lead_of(stage, pickup), sees)
+    told = answered(source, lead_of(stage, pickup), sees)
     if pickup.by is By.LEAD:
         return told, -told.loss_db
     if pickup.by is By.ACTIVE:
