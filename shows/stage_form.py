@@ -18,6 +18,7 @@ BOXES = (Kind.STAGE_BOX, Kind.MULTICORE, Kind.DESK)
 MOST_ROWS = 200
 NEW_ROWS = 2  # empty rows for new places, without a script
 MOST_LOADS = 500
+FARTHEST_MM = 500_000
 
 
 @dataclass(kw_only=True)
@@ -27,6 +28,7 @@ class StageForm:
     rows: list[dict[str, str]]
     plan: dict[str, str]
     imperial: bool
+    feeds: dict[str, str] = field(default_factory=dict)
     wrong: dict[str, str] = field(default_factory=dict)
     wanted: list[tuple[int, PlaceWanted]] = field(default_factory=list)
     wanted_plan: dict[str, Any] = field(default_factory=dict)
@@ -86,8 +88,14 @@ class StageForm:
         drawn = []
         for number, row in enumerate(self.rows):
             said = {name: self.wrong[f"{number}-{name}"] for name in names if f"{number}-{name}" in self.wrong}
-            drawn.append({**row, "number": number, "wrong": said, "sentences": list(said.values())})
+            drawn.append({**row, "number": number, "wrong": said, "sentences": list(said.values()), "more": self._more(row)})
         return drawn
+
+    def _more(self, row: dict[str, str]) -> str:
+        """Say what stands in the folded fields."""
+        sort = "" if row["sort"] == PlaceSort.SOURCE else row["sort"]
+        said = [word for word in (row["type"] or sort, self.feeds.get(row["feed"], ""), row["loads"]) if word]
+        return ", ".join(said) or "feed, box, what is plugged in"
 
     def refused(self, said: dict[str, list[str]]) -> None:
         """Take the service's sentences, which are by the order of what it was given."""
@@ -105,11 +113,17 @@ class StageForm:
                 continue
             if value is not None and value < 0:
                 self.wrong[f"plan-{column}"] = "A length is not below nothing."
+            elif name != "slack" and value is not None and not 500 <= value <= 200_000:
+                self.wrong[f"plan-{column}"] = "A stage is between half a metre and 200 m wide and deep."
+            elif name == "slack" and value is not None and value > 100_000:
+                self.wrong[f"plan-{column}"] = "Slack is at most 100 m."
             self.wanted_plan[column] = (value or 0) if name == "slack" else value
         try:
             self.wanted_plan["route_factor"] = factor_read(self.plan["route"]) or 1.3
         except TypedError as error:
             self.wrong["plan-route_factor"] = str(error)
+        if not 1 <= self.wanted_plan.get("route_factor", 1) <= 5:
+            self.wrong["plan-route_factor"] = "A route is between 1 and 5 times as long as the straight line."
         self.wanted_plan["desk_id"] = desk = _key(self.plan["desk"])
         if self.plan["desk"] and (desk, Kind.DESK) not in self.types.values():
             self.wrong["plan-desk"] = "Pick a desk from the list."
@@ -127,6 +141,8 @@ class StageForm:
                 setattr(place, f"{axis}_mm", far_read(row[axis], imperial=self.imperial))
             except TypedError as error:
                 self.wrong[f"{number}-{axis}_mm"] = str(error)
+            if abs(getattr(place, f"{axis}_mm") or 0) > FARTHEST_MM:
+                self.wrong[f"{number}-{axis}_mm"] = "A place lies within 500 m of the stage."
         both = (place.x_mm is None and place.y_mm is None) or (place.x_mm is not None and place.y_mm is not None)
         if not both and not {f"{number}-x_mm", f"{number}-y_mm"} & set(self.wrong):
             self.wrong[f"{number}-{'x' if place.x_mm is None else 'y'}_mm"] = "A place has both its coordinates, or neither."

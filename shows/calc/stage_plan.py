@@ -6,7 +6,7 @@ page does: upstage is drawn at the top, the mix below the front edge.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from shows.calc.lines import PlaceSort
@@ -16,8 +16,9 @@ CROSS_MM = 170  # half of a cross's arm
 GRID_MM = 1_000
 FOOT_GRID_MM = 5 * 304.8
 MOST_GRID = 120  # lines: more is a grey field
-LETTER_SHARE = 1 / 46  # of the drawing's larger side
+LETTER_SHARE = 1 / 42  # of the drawing's larger side
 WIDE = 0.56  # of a letter's height: how wide one is on the average
+FRONT_MM = 2_600  # how much of the hall is drawn: a mix further off stands at its edge, its run broken, its distance lettered
 NEAR_MM = 150  # two crosses nearer than this are one spot
 SCALES_MM = (500, 1_000, 2_000, 5_000, 10_000, 20_000)
 
@@ -45,6 +46,8 @@ class Spot:
     y_mm: int | None = None
     under: str = ""
     runs_to: str = ""  # the key of the box or mix its lines go to
+    played: bool = True  # somebody stands there: not only loudspeakers
+    off_mm: int = 0  # how far in front of the stage it really stands, where it is drawn nearer
 
     @property
     def placed(self) -> bool:
@@ -101,7 +104,7 @@ def distance_mm(one: Spot, other: Spot) -> float | None:
 
 def drawn(floor: Floor, spots: Sequence[Spot], *, imperial: bool = False, front: str = "audience") -> Drawing:
     """Return the drawing of a floor with its places. Where the floor is not known it is as large as what stands on it."""
-    placed = [spot for spot in spots if spot.placed]
+    placed = [_nearer(spot) for spot in spots if spot.placed]
     width, depth = _floor_of(floor, placed)
     xs = [0, width, *(spot.x_mm or 0 for spot in placed)]
     ys = [0, depth, *(spot.y_mm or 0 for spot in placed)]
@@ -112,9 +115,16 @@ def drawn(floor: Floor, spots: Sequence[Spot], *, imperial: bool = False, front:
     _ground(drawing, width, depth, imperial)
     drawing.letters.append(Lettering(kind="front", x=width / 2, y=1.5 * size, words=front, anchor="middle", size=size * 0.85))
     _runs(drawing, placed, size, imperial)
-    _crosses(drawing, placed, size)
+    _crosses(drawing, placed, size, imperial)
     _scale(drawing, size, imperial)
     return drawing
+
+
+def _nearer(spot: Spot) -> Spot:
+    """Bring what stands far out in the hall to the edge of the drawing: the stage is what it is for."""
+    if spot.y_mm is None or spot.y_mm >= -FRONT_MM:
+        return spot
+    return replace(spot, y_mm=-FRONT_MM, off_mm=-spot.y_mm)
 
 
 def _floor_of(floor: Floor, placed: Sequence[Spot]) -> tuple[float, float]:
@@ -149,17 +159,22 @@ def _runs(drawing: Drawing, placed: Sequence[Spot], size: float, imperial: bool)
         drawing.strokes.append(Stroke(kind="run", x1=x1, y1=y1, x2=x2, y2=y2, key=spot.key))
 
 
-def _crosses(drawing: Drawing, placed: Sequence[Spot], size: float) -> None:
+def _far(mm: int, imperial: bool) -> str:
+    return f"{mm / 304.8:.0f}\u2009ft" if imperial else f"{round(mm / 1000, 1):g}\u2009m"
+
+
+def _crosses(drawing: Drawing, placed: Sequence[Spot], size: float, imperial: bool) -> None:
     taken = [_box_of_cross(spot) for spot in placed]
     for spot in sorted(placed, key=lambda one: (-(one.y_mm or 0), one.x_mm or 0, one.key)):
         x, y = float(spot.x_mm or 0), -float(spot.y_mm or 0)
         for dx, dy in ((CROSS_MM, CROSS_MM), (CROSS_MM, -CROSS_MM)):
             drawing.strokes.append(Stroke(kind="arm", x1=x - dx, y1=y - dy, x2=x + dx, y2=y + dy, key=spot.key))
-        lines = [spot.name, *([spot.under] if spot.under else [])]
+        name = f"{spot.name}, {_far(spot.off_mm, imperial)} out" if spot.off_mm else spot.name
+        lines = [name, *([spot.under] if spot.under else [])]
         place = min(_places(x, y, lines, size), key=lambda one: _overlap(one[2], taken, drawing))
         anchor, (at_x, at_y), box = place
         taken.append(box)
-        drawing.letters.append(Lettering(kind="name", x=at_x, y=at_y, words=spot.name, anchor=anchor, size=size, key=spot.key))
+        drawing.letters.append(Lettering(kind="name", x=at_x, y=at_y, words=name, anchor=anchor, size=size, key=spot.key))
         if spot.under:
             small = size * 0.72
             drawing.letters.append(
@@ -223,7 +238,7 @@ def wrong_with(floor: Floor, spots: Sequence[Spot]) -> dict[str, str]:
     for n, spot in enumerate(placed):
         x, y = spot.x_mm or 0, spot.y_mm or 0
         on_floor = 0 <= x <= (floor.width_mm or 0) and 0 <= y <= (floor.depth_mm or 0)
-        if floor.known and spot.sort != PlaceSort.MIX and not on_floor:
+        if floor.known and spot.played and spot.sort != PlaceSort.MIX and not on_floor:
             said[spot.key] = "It stands beside the stage: right for a rack in the wings, wrong for a player."
         for other in placed[:n]:
             if (far := distance_mm(spot, other)) is not None and far < NEAR_MM:

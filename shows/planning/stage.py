@@ -9,7 +9,7 @@ from typing import Any
 from inventory.calc.kinds import Kind
 from shows.calc.lead_runs import RunError, need_mm
 from shows.calc.lines import LineWay, PlaceSort
-from shows.calc.stage_plan import Drawing, Floor, Spot, distance_mm, drawn, wrong_with
+from shows.calc.stage_plan import FRONT_MM, Drawing, Floor, Spot, distance_mm, drawn, wrong_with
 from shows.models import InputLine, Show, StageLoad, StagePlace, StagePlan
 from shows.planning.advice import plan_of
 
@@ -23,7 +23,7 @@ class PlaceTold:
     place: StagePlace
     sources: tuple[str, ...]
     runs_to: StagePlace | None
-    straight_mm: float | None
+    straight_mm: int | None
     need_mm: int | None
     inputs: int | None
     patched: int
@@ -40,6 +40,11 @@ class StageTold:
     floor: Floor
     places: tuple[PlaceTold, ...]
     drawing: Drawing
+
+    @property
+    def to_hold(self) -> tuple[PlaceTold, ...]:
+        """Return the places that can be moved on the drawing: what is drawn nearer than it stands is moved by its figures."""
+        return tuple(one for one in self.places if one.place.y_mm is not None and one.place.y_mm >= -FRONT_MM)
 
     @property
     def unplaced(self) -> tuple[PlaceTold, ...]:
@@ -90,6 +95,7 @@ def _spot(place: StagePlace, lines: list[InputLine], by_key: dict[int, StagePlac
         y_mm=place.y_mm,
         under=", ".join(names[:NAMED]) + more,
         runs_to=str(there.pk) if there else "",
+        played=any(line.place_id == place.pk and line.way == LineWay.IN for line in lines) or place.sort != PlaceSort.SOURCE,
     )
 
 
@@ -131,8 +137,8 @@ def _told(
         place=place,
         sources=tuple(str(line) for line in lines if line.place_id == place.pk),
         runs_to=there,
-        straight_mm=straight,
-        need_mm=need,
+        straight_mm=None if straight is None else round(straight / 100) * 100,
+        need_mm=None if need is None else -(-need // 100) * 100,
         inputs=inputs,
         patched=patched,
         loads=tuple(loads),

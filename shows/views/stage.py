@@ -78,6 +78,8 @@ def _draw(request: HttpRequest, show: Show, *, form: StageForm | None = None, st
     told = stage_of(show, imperial=imperial)
     shown = form or StageForm.of_stage(told, imperial=imperial)
     venue, token = show.venue, request.GET.get("saved", "")
+    feeds = list(VenueFeed.objects.filter(venue=show.venue_id)) if show.venue_id else []
+    shown.feeds = {str(feed.pk): feed.name for feed in feeds}
     powered = GearType.objects.filter(kind__in=[Kind.LOUDSPEAKER, Kind.AMPLIFIER])
     context = {
         "section": "Shows",
@@ -92,7 +94,7 @@ def _draw(request: HttpRequest, show: Show, *, form: StageForm | None = None, st
         "venue_depth": figure(venue.stage_depth_mm if venue else None, imperial=imperial),
         "seen": digest_of(kept_of(show)),
         "sorts": list(SORT_WORDS.items()),
-        "feeds": VenueFeed.objects.filter(venue=show.venue_id) if show.venue_id else [],
+        "feeds": feeds,
         "boxes": GearType.objects.filter(kind__in=BOXES).order_by("name").values_list("name", flat=True),
         "powered": powered.order_by("name").values_list("name", flat=True),
         "desks": GearType.objects.filter(kind=Kind.DESK).order_by("name"),
