@@ -105,6 +105,7 @@ def demo(demo_company):
         "/me/telling/", "/me/telling/add/email/", "/me/telling/add/telegram/", "/me/calendar/",
         "/contradictions/", "/dock/show/", "/dock/cards/", f"/shows/{on.pk}/truck/", f"/shows/{on.pk}/straight-on/",
         f"/shows/{show.pk}/ticked/out/", "/bench/sittings/", "/bench/labels/", f"/shows/{show.pk}/print/",
+        f"/shows/{show.pk}/lines/", f"/shows/{show.pk}/lines/print/", "/lists/", "/sources/", "/sources/add/",
         f"/dock/?show={show.pk}",
         "/bench/", f"/bench/?show={show.pk}", "/bench/paper/", "/bench/instruments/", "/bench/limits/", "/bench/wirings/",
         "/bench/wirings/three-pin/", "/bench/wirings/add/?from=three-pin", "/bench/rules/", f"/bench/rules/{item.type_id}/",

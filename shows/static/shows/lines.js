@@ -39,6 +39,7 @@ function begin() {
   let held = ""; // what the cell held when it was entered
   let editing = false;
   let leaving = false;
+  let drawing = false; // a cell that loses the focus by being drawn anew was not left
 
   const way = (row) => (row.way === "out" ? "out" : "in");
   const part = (which) => rows.filter((row) => way(row) === which);
@@ -61,7 +62,9 @@ function begin() {
   }
 
   function draw(focus = false) {
+    drawing = true;
     drawRows(home, { parts: { in: part("in"), out: part("out") }, order: ORDER, columns, choices, advised, view, at });
+    drawing = false;
     if (focus) focusCell();
   }
 
@@ -508,7 +511,7 @@ function begin() {
     input.select();
   });
   home.addEventListener("focusout", (event) => {
-    if (event.target.matches("[data-key]")) commit();
+    if (event.target.matches("[data-key]") && !drawing) commit();
   });
   home.addEventListener("paste", (event) => {
     const text = event.clipboardData.getData("text/plain");
