@@ -135,6 +135,16 @@ def cells(page: Page) -> None:
     keep(page, "cells")
 
 
+def plan(page: Page) -> None:
+    """Show why tonight's show is not ready, and what making the list of a later one would do."""
+    for name, room, words in (("Harvest ceilidh", "ready", "Is it ready"), ("Barn dance", "make-pull", "Make the pull list")):
+        page.goto("/shows/")
+        page.get_by_role("link", name=name).first.click()
+        page.goto(f"{page.url.split('?')[0]}{room}/")
+        page.get_by_role("heading", name=words).first.wait_for()
+        keep(page, room)
+
+
 def swaps(browser: Browser, address: str) -> None:
     """Show the swap list of the next show on a phone."""
     page = page_of(browser, address, width=390, height=844)
@@ -163,6 +173,7 @@ def main() -> None:
         keep(page, "bench")
         verdict(page)
         cells(page)
+        plan(page)
         swaps(browser, address)
         paper(page)
         dock(browser, address)

@@ -53,6 +53,7 @@ class ShowsConfig(AppConfig):
             "lent-home": needs.lent_home,
             "short": needs.short,
             "suspect-on-list": needs.suspect_on_list,
+            "not-ready": needs.not_ready,
         }.items():
             NEEDS.add(name, source, rank=20)
         SEARCH.add("shows", search.shows_found, rank=50)

@@ -21,6 +21,7 @@ from inventory.alert_rules import GET_BACK, GIVE_BACK, to_get_back, to_give_back
 from inventory.models import GearType
 from shows.missing import Away, AwayGroup, missing_at
 from shows.models import PullRow, Show
+from shows.planning.readiness import grave_of_plan
 from shows.progress import pulls_progress, totals_of
 from shows.shortage import shortages_of, unmet
 
@@ -238,3 +239,23 @@ def pack(request: HttpRequest, at: datetime) -> Iterable[Need]:
                 next_step=True,
                 group="pack",
             )
+
+
+def not_ready(request: HttpRequest, at: datetime) -> Iterable[Need]:
+    """Say of the show that loads next, where somebody planned its lines, what keeps it gravely from being ready."""
+    show = next((one for one in coming_shows(at, LOADING, 1)), None)
+    if show is None or not show.lines.exists():
+        return
+    grave = grave_of_plan(show, at)  # what is short, suspect or not packed has a strip of its own
+    if grave:
+        yield Need(
+            key=f"not-ready:{show.pk}",
+            name="Not ready",
+            code=show.name,
+            url=reverse("readiness", args=[show.pk]),
+            fact=grave[0].words,
+            why=f"{len(grave) - 1} more like it." if len(grave) > 1 else "",
+            by=show.load_in,
+            mark="question",
+            group="not ready",
+        )

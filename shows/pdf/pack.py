@@ -10,7 +10,7 @@ from company.models import Company
 from maintenance.pdf import paper as p
 from shows.calc.cards import matrix_of, show_card
 from shows.calc.direction import Way
-from shows.planning.pack import Pack, Part, Plot, Table
+from shows.planning.pack import Pack, Part, Plot, Table, briefly
 
 CARD = 26 * mm
 QUIET = 4  # modules of quiet zone round a QR code, by its standard
@@ -39,8 +39,9 @@ def pack_pdf(pack: Pack, *, company: Company) -> bytes:
             body += _stage(pack.plot, width)
     if pack.plot is not None and not any(part.key == "patch" for part in pack.parts):
         body += _stage(pack.plot, width)
-    title = f"{pack.show.name}: {pack.times}"
-    return p.document(body, paper=company.paper, title=title, foot=f"{company.name}, printed {p.moment_full(pack.at)}")
+    return p.document(
+        body, paper=company.paper, title=briefly(pack.show), foot=f"{company.name}, printed {p.moment_full(pack.at)}"
+    )
 
 
 def _head(pack: Pack, width: float) -> Flowable:

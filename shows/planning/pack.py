@@ -4,25 +4,28 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from math import ceil
 
 from company.clock import today
 from company.models import Company
+from company.templatetags.tape import clock
 from company.templatetags.tape import code as spelled
-from company.templatetags.tape import metres
 from company.templatetags.tape import moment as moment_words
 from inventory.models import GearType
 from maintenance.cell_needs import listed
 from shows.calc.lines import LineWay, PlaceSort, Whose
 from shows.calc.shortage import lacking_words
 from shows.calc.words import Critical, Feed
-from shows.models import Show, StageLoad, VenueFeed
+from shows.models import Show, VenueFeed
 from shows.picks import Pick, picks_for, stops_of
 from shows.planning.advice import LineAdvice, ShowAdvice, advice_of
+from shows.planning.power import power_of
 from shows.planning.readiness import SAFETY
 from shows.progress import PullLine, pull_progress
 from shows.shortage import shortages_of, unmet
 
 WHOSE = {Whose.PLAYER: "the player's own", Whose.HOUSE: "the house's"}
+WHY_MOST = 140
 PHANTOM_WORDS = "Phantom power: mute before plugging."
 
 
@@ -112,6 +115,14 @@ def times_said(show: Show) -> str:
     )
 
 
+def briefly(show: Show) -> str:
+    """Write what stands at the head of every page: the show with its main times."""
+    return (
+        f"{show.name}: load-in {moment_words(show.load_in)}, start {clock(show.start)}, end {clock(show.end)}, "
+        f"home by {moment_words(show.home_by)}"
+    )
+
+
 def plot_of(advice: ShowAdvice) -> Plot | None:
     """Return the stage as it is drawn; None while nothing has a place on it."""
     on = {place.pk: place for place in advice.places if place.x_mm is not None and place.y_mm is not None}
@@ -187,7 +198,7 @@ class _Packing:
         tables = [
             Table(
                 heads=("No.", "Source", "Where", "Mic/DI", "Why", "Patch", "Phantom", "Notes"),
-                shares=(0.05, 0.15, 0.1, 0.16, 0.24, 0.12, 0.07, 0.11),
+                shares=(0.05, 0.14, 0.1, 0.15, 0.24, 0.12, 0.09, 0.11),
                 rows=rows,
                 title="Inputs",
             )
@@ -227,35 +238,25 @@ class _Packing:
         return Part(key="patch", title="Patch", tables=tuple(tables))
 
     def power(self) -> Part | None:
-        feeds = list(VenueFeed.objects.filter(venue=self.show.venue_id)) if self.show.venue_id else []
+        feeds = [fed for fed in power_of(self.show).feeds if fed.feed is not None]
         if not feeds:
             return None
-        pressed = set(self.show.feeds_pressed.values_list("feed", flat=True))
-        loads: dict[int, list[str]] = defaultdict(list)
-        amps: dict[int, float] = defaultdict(float)
-        for load in StageLoad.objects.filter(place__show=self.show).select_related("type", "place"):
-            loads[load.place_id].append(f"{load.count} {load.type.name}")
-            drawn = getattr(load.type.facts, "mains_a", None)
-            if load.place.feed_id and drawn:
-                amps[load.place.feed_id] += drawn * load.count
-        rows = []
-        for feed in feeds:
-            on = [place for place in self.advice.places if place.feed_id == feed.pk]
-            named = [f"{place.name} ({', '.join(loads[place.pk])})" if loads[place.pk] else place.name for place in on]
-            rows.append(
-                (
-                    feed.name,
-                    ", ".join(part for part in (feed.where, feed.phase) if part),
-                    f"{feed.amps:g} A" if feed.amps else "not written down",
-                    _residual(feed, pressed),
-                    "; ".join(named),
-                    f"{amps[feed.pk]:g} A" if amps[feed.pk] else "",
-                    feed.remarks,
-                )
+        rows = [
+            (
+                fed.name,
+                ", ".join(part for part in (fed.feed.where, fed.feed.phase) if part),
+                f"{fed.feed.amps:g} A" if fed.feed.amps else "not written down",
+                _residual(fed.feed, fed.pressed is not None),
+                "; ".join([*fed.plugged, *(f"{name}, draw not known" for name in fed.unknown)]) or ", ".join(fed.places),
+                fed.says,
+                fed.feed.remarks,
             )
+            for fed in feeds
+            if fed.feed is not None
+        ]
         table = Table(
-            heads=("Supply", "Where", "Gives", "Residual-current device", "What hangs on it", "Loads named", "Remarks"),
-            shares=(0.13, 0.14, 0.1, 0.2, 0.21, 0.09, 0.13),
+            heads=("Supply", "Where", "Gives", "Residual-current device", "What hangs on it", "On record", "Remarks"),
+            shares=(0.12, 0.13, 0.08, 0.18, 0.22, 0.14, 0.13),
             rows=rows,
         )
         return Part(key="supplies", title="Supplies", tables=(table,), cautions=(SAFETY,))
@@ -299,7 +300,15 @@ class _Packing:
                 continue
             ends = (line.place.name, there.name if there else "the mix")
             from_, to = ends if line.way == LineWay.IN else ends[::-1]
-            runs.append((line.called, line.source, from_, to, f"{metres(one.run_mm)}{'' if one.balanced else ', unbalanced'}"))
+            runs.append(
+                (
+                    line.called,
+                    line.source,
+                    from_,
+                    to,
+                    f"{ceil(one.run_mm / 100) / 10:g} m{'' if one.balanced else ', unbalanced'}",
+                )
+            )
         leads = [line for line in self.progress if line.kind in {"lead", "multicore"} and line.wanted]
         tables = []
         if runs:
@@ -394,8 +403,11 @@ def _pickup(one: LineAdvice) -> str:
 
 
 def _reason(one: LineAdvice) -> str:
-    said = one.why if not one.overruled else f"Chosen by hand. Advised: {one.why}"
-    return said if one.shares is None else ""
+    """Return why, as short as paper wants it: the first sentence, which has the figures."""
+    if one.shares is not None:
+        return ""
+    first = one.why.split(". ")[0].rstrip(".")
+    return first if len(first) <= WHY_MOST else f"{first[: WHY_MOST - 4].rsplit(' ', 1)[0]} ..."
 
 
 def _phantom(one: LineAdvice) -> str:
@@ -412,13 +424,13 @@ def _notes(one: LineAdvice) -> str:
     return f"{critical}{one.line.notes}{f' Mind: {grave}' if grave else ''}".strip()
 
 
-def _residual(feed: VenueFeed, pressed: set[int]) -> str:
+def _residual(feed: VenueFeed, pressed: bool) -> str:
     if feed.residual is None:
         return "nobody wrote down whether it has one"
     if not feed.residual:
         return "none, by the venue's record"
     trips = f", {feed.residual_ma:g} mA" if feed.residual_ma else ""
-    return f"yes{trips}; test button {'pressed' if feed.pk in pressed else 'not pressed yet: [  ]'}"
+    return f"yes{trips}; test button {'pressed' if pressed else 'not pressed yet: [  ]'}"
 
 
 def _thing(pick: Pick) -> str:

@@ -16,6 +16,7 @@ from shows.calc.lines import LineWay, PlaceSort, Whose
 from shows.models import Promised, Show, VenueFeed
 from shows.planning.advice import LineAdvice, ShowAdvice, advice_of
 from shows.planning.making import making_of
+from shows.planning.power import power_of
 from shows.progress import PullLine, pull_progress
 from shows.shortage import item_rivals, shortages_of, unmet
 
@@ -68,6 +69,13 @@ def readiness_of(show: Show, at: datetime, *, progress: list[PullLine] | None = 
     found = list(looker.all())
     found.sort(key=lambda one: not one.grave)
     return Readiness(because=tuple(found), looked=tuple(looker.looked), to_know=tuple(looker.to_know))
+
+
+def grave_of_plan(show: Show, at: datetime) -> list[Because]:
+    """Return what is grave about a show's lines, phantom and supplies alone; fewer queries than looking it all over."""
+    looker = _Looker(show=show, advice=advice_of(show), lines=[], at=at)
+    parts = (looker.of_lines(), looker.of_patch(), looker.of_phantom(), looker.of_supplies())
+    return [one for part in parts for one in part if one.grave]
 
 
 def there(name: str, *args: object, anchor: str = "") -> str:
@@ -235,8 +243,7 @@ class _Looker:
             )
 
     def of_supplies(self) -> Iterator[Because]:
-        feeds = list(VenueFeed.objects.filter(venue=self.show.venue_id)) if self.show.venue_id else []
-        used = {place.feed_id for place in self.advice.places if place.feed_id}
+        feeds = self.show.venue_id is not None and VenueFeed.objects.filter(venue=self.show.venue_id).exists()
         powered = [p for p in self.advice.places if p.feed_id is None and _on_mains(p)]
         if powered:
             named = _listed([place.name for place in powered])
@@ -249,33 +256,44 @@ class _Looker:
             )
         if not feeds:
             return
-        self.looked.append("supplies and their residual-current devices")
-        pressed = set(self.show.feeds_pressed.values_list("feed", flat=True))
-        for feed in feeds:
-            if feed.pk not in used:
-                continue
-            if feed.residual and feed.pk not in pressed:
+        self.looked.append("supplies, what hangs on them, and their residual-current devices")
+        power = power_of(self.show)
+        for fed in power.feeds:
+            if fed.feed is not None and (fed.over or fed.near):
                 yield Because(
-                    key=f"pressed:{feed.pk}",
-                    words=f"The test button of the residual-current device of {feed.name} was not pressed at this show.",
+                    key=f"amps:{fed.feed.pk}",
+                    words=f"{fed.name}: {fed.says} A competent person plans the supply.",
                     url=self._plan("stage"),
+                    do="Plug some in elsewhere",
+                    group="supplies",
+                    grave=fed.over,
+                )
+        used = {place.feed_id for place in self.advice.places if place.feed_id}
+        for fed in power.feeds:
+            if fed.feed is None or fed.feed.pk not in used:
+                continue
+            if fed.feed.residual and fed.pressed is None:
+                yield Because(
+                    key=f"pressed:{fed.feed.pk}",
+                    words=f"The test button of the residual-current device of {fed.name} was not pressed at this show.",
+                    url=self._plan("stage") + "#power",
                     do="Press it, and tick it",
                     group="supplies",
                 )
-            elif feed.residual is False:
+            elif fed.feed.residual is False:
                 yield Because(
-                    key=f"residual:{feed.pk}",
-                    words=f"{feed.name} has no residual-current device, by the venue's record: a competent person decides.",
+                    key=f"residual:{fed.feed.pk}",
+                    words=f"{fed.name} has no residual-current device, by the venue's record: a competent person decides.",
                     url=there("venue-feeds", self.show.venue_id) or self._plan("stage"),
                     do="Look at the supply",
                     group="supplies",
                     grave=True,
                 )
-            elif feed.residual is None:
+            elif fed.feed.residual is None:
                 self.to_know.append(
                     Because(
-                        key=f"unknown:{feed.pk}",
-                        words=f"Nobody wrote down whether {feed.name} has a residual-current device.",
+                        key=f"unknown:{fed.feed.pk}",
+                        words=f"Nobody wrote down whether {fed.name} has a residual-current device.",
                         url=there("venue-feeds", self.show.venue_id) or self._plan("stage"),
                         do="Write it down",
                         group="supplies",

@@ -25,6 +25,7 @@ from shows.calc.words import ShowState
 from shows.filters import WHEN, ShowFilter
 from shows.forms import TIMES, ShowForm, local_wall
 from shows.models import Show, Venue
+from shows.planning.readiness import Readiness, readiness_of
 from shows.progress import Key, PartGood, PullLine, part_good_for, pull_progress, pulls_progress, totals_of
 from shows.services.shows import show_add as service_add
 from shows.services.shows import show_cancel, show_close, show_delete, show_plan_again
@@ -128,8 +129,14 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
             "others": overlapping(found) if when == "coming" else [],
             "last_time": last_time,
             "close_uid": uuid.uuid4(),
+            "found": _found(found, at, lines) if when in {"coming", "on"} and at < found.end else None,
         },
     )
+
+
+def _found(found: Show, at: datetime, lines: list[PullLine]) -> Readiness | None:
+    """Look the show over where somebody has planned its lines; else its list says what there is to say."""
+    return readiness_of(found, at, progress=lines) if found.lines.exists() else None
 
 
 def _times(found: Show) -> list[tuple[str, Any, bool]]:
