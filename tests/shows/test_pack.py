@@ -39,7 +39,8 @@ def fill(show, count):
 
 
 def text_of(pdf):
-    return "\n".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(pdf))
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(pdf)]
+    return " ".join(" ".join(pages).split())
 
 
 def test_the_pdf_says_in_real_text_all_that_the_crew_needs(house):

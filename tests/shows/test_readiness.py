@@ -1,10 +1,13 @@
 """Is it ready: a sentence for each thing that keeps it from being so, the grave first, never a percentage."""
 
+from datetime import timedelta
+
 import pytest
 from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from company.clock import now
 from inventory.models import GearType
 from shows.models import FeedPressed, InputLine, SourceType, StageLoad, StagePlace, VenueFeed
 from shows.planning.readiness import readiness_of
@@ -109,6 +112,7 @@ def test_when_nothing_is_wrong_one_calm_sentence_says_what_was_looked_at(house, 
 
 
 def test_the_page_the_show_and_the_api_say_the_same_sentences(house, client):
+    house = make_show(load_in=now() + timedelta(hours=8), venue=house.venue)
     add(house, 7, "Two more", kind=None)
     client.force_login(make_person("technician"))
     words = "Line 7 Two more has no kind of source: nothing can be told of it."
@@ -116,6 +120,10 @@ def test_the_page_the_show_and_the_api_say_the_same_sentences(house, client):
     answer = client.get(f"/api/shows/{house.pk}/readiness").json()
     assert words in answer["not_ready_because"] and answer["ready"] is False
     assert "not ready because" in client.get(f"/shows/{house.pk}/").content.decode()
+    # and of the show that loads next, Today says what is grave
+    add(house, 8, "One", desk_input=3)
+    add(house, 9, "Other", desk_input=3)
+    assert "Lines 8 One and 9 Other are both on desk input 3." in client.get("/needs/").content.decode()
 
 
 def test_looking_a_show_over_asks_the_same_number_of_queries_for_two_lines_and_for_fifty(house):
