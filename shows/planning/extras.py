@@ -96,6 +96,6 @@ def _went(shows: list[int]) -> dict[int, dict[Key, int]]:
         went[show][type_, length] += count
     moves = CountMove.objects.filter(show__in=shows, why=CountMove.Why.OUT).order_by()
     for row in moves.values("show", type_=F("line__type"), length=F("line__length_mm")).annotate(n=-Sum("delta")):
-        if row["n"] > 0:
+        if row["n"] > 0 and row["show"] is not None:
             went[row["show"]][row["type_"], row["length"]] += row["n"]
     return went

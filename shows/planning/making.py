@@ -124,8 +124,8 @@ def _uncovered(
         if one.key in left_out and one.key not in there:
             made.left_out.append(one)
             continue
-        row = there.get(one.key)
-        if row is not None and _touched(row):
+        ours = there.get(one.key)
+        if ours is not None and _touched(ours):
             left[one.key] = one
             continue
         covered = min(one.count, have[key])

@@ -1,7 +1,7 @@
 """The pack of a show: what its people carry on paper. Parts of plain words, for a page and for a PDF alike."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from math import ceil
@@ -35,7 +35,7 @@ class Table:
 
     heads: tuple[str, ...]
     shares: tuple[float, ...]
-    rows: list[tuple[str, ...]]
+    rows: Sequence[tuple[str, ...]]
     title: str = ""
 
 
