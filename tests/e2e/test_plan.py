@@ -89,6 +89,7 @@ def test_from_an_empty_show_to_the_pack(open_page, shop):
         row.locator("[name=place-y]").fill(y)
     new = rows.nth(names_of(page).index(""))
     new.locator("[name=place-name]").fill("Mix")
+    new.locator("summary").click()
     new.locator("[name=place-sort]").select_option("mix")
     new.locator("[name=place-x]").fill("4")
     new.locator("[name=place-y]").fill("-9")
