@@ -49,6 +49,8 @@ def _why(first: Weighed, rest: Sequence[Weighed], stage: Stage) -> str:
     told = first.says
     if first.pickup.isolates and stage.other_feed:
         told += " It isolates, and source and mixer hang on different supplies."
+    if first.pickup.isolates and stage.live and stage.harm:
+        told += f" It keeps phantom, which is on there for others, away from {stage.harm}."
     near = next((one for one in rest if one.points - first.points < NEAR), None)
     mind = [said for said in first.against if said not in SAID_BY_FEED]
     if mind:
@@ -66,7 +68,7 @@ def _loss_of(one: Weighed) -> str:
 
 def _lost(first: Weighed, second: Weighed) -> str:
     # its figures tell of bass and top already
-    told = ("it takes the bass", "the top falls")
+    told = ("it takes the bass", "the top falls", "it is not what is usually")
     extra = [said for said in second.against if said not in first.against and not said.startswith(told)]
     louder = ""
     if first.level and second.level and abs(first.level.peak_dbu - second.level.peak_dbu) >= 1 and second.answer is None:

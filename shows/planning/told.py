@@ -6,7 +6,7 @@ from inventory.models import GearType
 from shows.calc.lines import Whose
 from shows.calc.minds import Mind
 from shows.calc.phantom import Budget, Fed
-from shows.calc.pickup_choice import Choice, Stage, Weighed
+from shows.calc.pickup_choice import By, Choice, Stage, Weighed
 from shows.calc.signal_path import Source
 from shows.models import InputLine, Show, StagePlace, StagePlan
 from shows.planning.facts import Inputs, Known
@@ -48,7 +48,11 @@ class LineAdvice:
     @property
     def is_ours(self) -> bool:
         """Say whether its mic/DI goes on our pull list."""
-        return self.line.whose == Whose.OURS and self.pickup is not None and self.shares is None
+        if self.pickup is None or self.shares is not None:
+            return False
+        # a player brings the microphone; what is advised to stand in its lead comes from us
+        lent = self.taken is not None and self.taken.pickup.by is By.ISOLATOR and not self.overruled
+        return self.line.whose == Whose.OURS or (self.line.whose == Whose.PLAYER and lent)
 
     @property
     def grave(self) -> tuple[Mind, ...]:

@@ -73,7 +73,7 @@ def _drawn(one: LineAdvice) -> dict[str, Any]:
         "plot": _plot(one, [each for each in (taken, second) if each]) if one.shares is None else None,
         "bar": level_bar(taken.level, most_dbu=one.inputs.takes_dbu) if taken and taken.level else None,
         "feed": FEED_WORDS[Feed(one.feed)] if one.pickup and one.shares is None else "",
-        "whose": WHOSE_WORDS[Whose(one.line.whose)] if one.line.whose != Whose.OURS else "",
+        "whose": WHOSE_WORDS[Whose(one.line.whose)] if one.line.whose != Whose.OURS and not one.is_ours else "",
     }
 
 

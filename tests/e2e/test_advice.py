@@ -10,6 +10,8 @@ from inventory.models import InterfaceBoxFacts
 from shows.models import InputLine
 from tests.builders import make_item, make_show, make_source, make_type
 
+SLOW = 20_000  # the first page of a process imports the numbers
+
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
@@ -30,7 +32,7 @@ def line(company):
 
 
 def opened(page, line):
-    page.goto(f"/shows/{line.show_id}/advice/")
+    page.goto(f"/shows/{line.show_id}/advice/", timeout=SLOW)
     expect(page.locator("h1")).to_have_text("What each line needs")
     assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0
     page.get_by_role("link", name=re.compile("Bass")).first.click()

@@ -334,7 +334,11 @@ def test_a_ribbon_beside_global_phantom_is_advised_an_isolator_for_that_reason(s
     shop.line("mic-own-condenser")
     told = shop.told(ribbon)
     assert told.pickup.key == "line-isolator"
+    assert "away from a ribbon microphone" in told.why
     assert "phantom-harm" not in keys(told)
+    # the microphone is the player's, the isolator comes from us
+    InputLine.objects.filter(pk=ribbon.pk).update(whose="player")
+    assert shop.told(ribbon).is_ours
 
 
 def test_a_bank_of_eight_harms_only_within_itself(shop):
