@@ -2,8 +2,20 @@
 
 import pytest
 from django.test import Client
+from django.test.utils import teardown_databases
 
 from tests.builders import make_company, make_person
+from tests.made_database import databases_set_up
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_test_environment, django_db_blocker, django_db_modify_db_settings):
+    """Give this worker a database of its own: a copy of one that was migrated once."""
+    with django_db_blocker.unblock():
+        old = databases_set_up()
+    yield
+    with django_db_blocker.unblock():
+        teardown_databases(old, verbosity=0)
 
 
 @pytest.fixture

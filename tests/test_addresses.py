@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 import pytest
 from django.apps import apps
+from django.db import transaction
 from django.test import Client
 from django.urls import URLResolver, get_resolver
 
@@ -33,6 +34,7 @@ from tests.builders import (
     fit_cells,
     make_box,
     make_case,
+    make_company,
     make_counted_line,
     make_item,
     make_lot,
@@ -577,10 +579,20 @@ class World:
         return "/" + re.sub(r"<(?:\w+:)?(\w+)>", lambda m: str(given(m[1], has[m[1]])), plain)
 
 
+@pytest.fixture(scope="module")
+def built(django_db_setup, django_db_blocker):
+    """Build the shop once for all the walks: it takes longer than most of them."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        make_company()
+        pulse_write(name=WORKER, at=now())  # or nothing is ready
+        yield World()
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def world(company):
-    pulse_write(name=WORKER, at=now())  # or nothing is ready
-    return World()
+def world(built, db):
+    """The shop, for one test; what the test writes is rolled back."""
+    return built
 
 
 def client_of(world: World, role: str) -> Client:

@@ -4,6 +4,7 @@ from typing import cast
 
 from django.conf import settings
 from django.contrib import messages
+from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -147,7 +148,7 @@ def crew_pass(request: HttpRequest) -> HttpResponse:
     """Say to a phone what its pass is for and until when."""
     crew = crew_of(request)
     if crew is None:
-        return redirect("dock") if request.user.is_authenticated else redirect(settings.LOGIN_URL)
+        return redirect("dock") if request.user.is_authenticated else redirect_to_login(request.get_full_path())
     limits, at = crew.limits, now()
     context = {
         "crew": crew,
