@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from django.urls import reverse
 from django.utils import timezone
 
-from company import backups
+from company import backups, record_check
 from company.models import Company
 from company.pulses import silence_ended, worker_silent
 from company.registries import ALERT_RULES, AlertRule, Cause, RuleTerms
@@ -100,6 +100,22 @@ def no_backup(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
     )
 
 
+@spoken
+def record_unwell(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
+    """Tell that the nightly check found the record damaged, or rows that point at nothing; once, until it is whole again."""
+    found = record_check.last_check()
+    if found is None or found.well or found.since is None:
+        return
+    yield Cause(
+        subject="shop",
+        occasion=f"record:{found.since.isoformat()}",
+        title="The record does not hold together",
+        says=cut(f"{found.says}. {record_check.what_to_do(found)}"),
+        url=reverse("status"),
+        by=found.since,
+    )
+
+
 WORKER = AlertRule(
     key="worker-silent",
     name="Worker silent",
@@ -118,9 +134,20 @@ BACKUP = AlertRule(
     terms=RuleTerms(lead=timedelta(days=3)),
     lead_means="after the last backup",
 )
+RECORD = AlertRule(
+    key="record-unwell",
+    name="Record does not hold together",
+    why="A backup of a damaged record is a damaged backup: the sooner it is mended, the less is lost.",
+    find=record_unwell,
+    done="The last check found it whole.",
+    role="owner",
+    urgent=True,
+    digest=False,
+)
 
 
 def register() -> None:
     """Fill the registry; called once, when the program starts."""
     ALERT_RULES.add(WORKER.key, lambda: WORKER, rank=90)
     ALERT_RULES.add(BACKUP.key, lambda: BACKUP, rank=91)
+    ALERT_RULES.add(RECORD.key, lambda: RECORD, rank=92)

@@ -129,7 +129,8 @@ def manifest_read(found: zipfile.ZipFile, name: str) -> Manifest:
     if told.get("form") != FORM:
         raise BackupError(f"{name} was made by a newer program. Bring this one up to date first. Nothing was changed.")
     names = ("version", "database", "migrations", "rows", "columns", "members", "secrets")
-    return Manifest(made_at=datetime.fromisoformat(told["made_at"]), **{key: told[key] for key in names})
+    more = {"broken": list(told.get("broken", []))}
+    return Manifest(made_at=datetime.fromisoformat(told["made_at"]), more=more, **{key: told[key] for key in names})
 
 
 def verify(path: Path) -> Manifest:

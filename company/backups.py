@@ -1,10 +1,11 @@
 """Backups while the program runs: one dated file with every row and all media, by night or when asked."""
 
+import math
 import os
 import re
 import sqlite3
 import tomllib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -28,7 +29,8 @@ from company.calc.rotation import kept
 from company.clock import now
 from company.jobs import JobError, job_progress, job_result, job_start
 from company.models import Company, Job, Person
-from company.registries import StatusLine
+from company.record_check import DamagedError, broken_rows, check_keep
+from company.registries import Figure, StatusLine
 from company.running import ago_words
 from company.snapshot import applied, frozen, media_files
 
@@ -79,13 +81,19 @@ def backup_make(*, at: datetime, to: Path | None = None, with_secrets: bool = Fa
             _write(part, at=at, with_secrets=with_secrets, say=say)
             say(0, 0, "Reading back what was written.")
             verify(part)
+    except DamagedError as error:
+        check_keep(at=at, damage=error.damage)
+        raise
     except (OSError, DatabaseError, sqlite3.Error) as error:
         raise BackupError(disk_words(error, Path(into or settings.BACKUP_DIR))) from error
     return final
 
 
 def _write(part: Path, *, at: datetime, with_secrets: bool, say: Progress) -> None:
+    say(0, 0, "Taking the record as it is now.")
     with frozen(part) as alias:
+        say(0, 0, "Checking that it holds together.")
+        broken = check_keep(at=at, broken=broken_rows(alias)).broken
         out = Writer(part)
         os.chmod(part, 0o600)
         try:
@@ -114,6 +122,7 @@ def _write(part: Path, *, at: datetime, with_secrets: bool, say: Progress) -> No
                     "rows": counts,
                     "columns": {table: [f.column for f in columns(model)] for table, model in found.items()},
                     "secrets": with_secrets,
+                    "broken": [one.says for one in broken],
                 }
             )
         except BaseException:
@@ -123,11 +132,14 @@ def _write(part: Path, *, at: datetime, with_secrets: bool, say: Progress) -> No
 
 def backups_listed() -> list[Backup]:
     """Return the good files of the folder, newest first: those with a manifest that is the one they were closed with."""
-    found = []
-    for path in Path(settings.BACKUP_DIR).glob("knowngood-*.zip"):
+    return sorted(_good(), key=lambda b: b.made_at, reverse=True)
+
+
+def _good() -> Iterator[Backup]:
+    # a name tells the second it was made in: the newest comes first, and who wants only that opens no other
+    for path in sorted(Path(settings.BACKUP_DIR).glob("knowngood-*.zip"), reverse=True):
         if NAME.fullmatch(path.name) and (told := _told(path)):
-            found.append(Backup(path=path, made_at=told.made_at, size=path.stat().st_size))
-    return sorted(found, key=lambda b: b.made_at, reverse=True)
+            yield Backup(path=path, made_at=told.made_at, size=path.stat().st_size)
 
 
 def _told(path: Path) -> Manifest | None:
@@ -140,7 +152,16 @@ def _told(path: Path) -> Manifest | None:
 
 def last_backup(at: datetime) -> datetime | None:
     """Return when the newest good backup was made; reads the folder, never the database."""
-    return next((b.made_at for b in backups_listed() if b.made_at <= at), None)
+    return next((b.made_at for b in _good() if b.made_at <= at), None)
+
+
+def figures(at: datetime) -> Iterable[Figure]:
+    """Give the last good backup's age and size; where there never was one its age is without end, so that an alarm rings."""
+    last = next(_good(), None)
+    age_s = max((at - last.made_at).total_seconds(), 0) if last is not None else math.inf
+    yield Figure(name="backup_age_seconds", means="Since the last good backup was made.", value=age_s)
+    if last is not None:
+        yield Figure(name="backup_bytes", means="Size of the last good backup.", value=last.size)
 
 
 def backup_named(name: str) -> Backup | None:

@@ -26,6 +26,7 @@ from django.db.migrations.loader import MigrationLoader
 from company import in_use
 from company.backup_file import BLOCK, BackupError, Manifest, disk_words, opened, settled, verify
 from company.backup_rows import rows_write, sequences_reset, tables
+from company.record_check import broken_drop
 
 OURS = {"company", "inventory", "maintenance", "shows"}
 Say = Callable[[str], None]
@@ -51,8 +52,13 @@ def _staged_key() -> Path:
     return Path(settings.VAR_DIR) / "secret_key.restoring"
 
 
-def backup_restore(*, path: Path, overwrite: bool, with_secrets: bool = False, say: Say) -> Manifest:
-    """Verify a backup, then bring it back; a BackupError says in one sentence why nothing was changed."""
+def backup_restore(
+    *, path: Path, overwrite: bool, with_secrets: bool = False, without_broken: bool = False, say: Say
+) -> Manifest:
+    """Verify a backup, then bring it back; a BackupError says in one sentence why nothing was changed.
+
+    `without_broken`: what pointed at something that was not there when it was made is left out, and named.
+    """
     with in_use.alone() as free:
         if not free:
             raise BackupError("The program is running on this folder. Stop it first, then restore.")
@@ -63,18 +69,36 @@ def backup_restore(*, path: Path, overwrite: bool, with_secrets: bool = False, s
             _known(manifest, path.name)
             if with_secrets and not manifest.secrets:
                 raise BackupError(f"{path.name} holds no secrets. Nothing was changed.")
+            if (broken := manifest.more["broken"]) and not without_broken:
+                raise BackupError(
+                    f"{path.name} was made of a record that did not hold together: {'; '.join(broken)}. Restore an older one, "
+                    "or say --without-broken to leave out what points at nothing. Nothing was changed."
+                )
             _others_gone()
             if not overwrite and (what := _held()):
                 raise BackupError(f"There is a record here already ({what}). To put the backup in its place, say --yes.")
             _bring_back(path, manifest, with_secrets=with_secrets, say=say)
         except (OSError, DatabaseError, sqlite3.Error, ValueError, KeyError) as error:
-            _discard()
+            if not _put_back():
+                raise BackupError(
+                    f"The last step did not succeed ({error}). Mend that, then run manage.py restore --finish."
+                ) from error
             raise BackupError(f"{disk_words(error, Path(settings.VAR_DIR))} The record is as it was.") from error
         except BaseException:
-            if not _journal().exists():
-                _discard()
+            _put_back()
             raise
     return manifest
+
+
+def _put_back() -> bool:
+    """Throw away what was built beside; False, and nothing is touched, if the restore is past its point of no return."""
+    if _journal().exists():
+        told = json.loads(_journal().read_text())
+        if told["database"] == "sqlite" or _committed(told["token"]):
+            return False
+        _journal().unlink()
+    _discard()
+    return True
 
 
 def _known(manifest: Manifest, name: str) -> None:
@@ -198,6 +222,9 @@ def _fill(found: zipfile.ZipFile, manifest: Manifest, say: Say) -> None:
                 raise BackupError(f"{table} has {wrote} rows where the backup says {count}. Nothing was changed.")
             if number % 20 == 0:
                 say(f"{number} of {len(manifest.rows)} tables are in ...")
+        if manifest.more["broken"]:
+            for said in broken_drop(connection, models.values()):
+                say(f"It did not hold together. {said}.")
         with connection.cursor() as cursor:
             if connection.vendor == "postgresql":
                 cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
@@ -229,10 +256,20 @@ def _checked() -> None:
 def _emptied_log() -> None:
     """Bring the old database's log into its file, so that no old log is ever read into the new one."""
     connection.close()
-    if _database().exists():
-        old = sqlite3.connect(_database())
-        old.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    if not _database().exists():
+        return
+    old = sqlite3.connect(_database(), timeout=5)
+    try:
+        busy = old.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+    except sqlite3.DatabaseError as error:
+        # a damaged one is why it is restored; what is left of it stays aside, with its log
+        if isinstance(error, sqlite3.OperationalError) and "malformed" not in str(error):
+            raise
+        return
+    finally:
         old.close()
+    if busy:
+        raise BackupError("Another program has the database open. Stop it first, then restore. The record is as it was.")
 
 
 def _journal_write(token: str) -> None:
@@ -265,12 +302,13 @@ def restore_finish() -> bool:
     if told["database"] == "sqlite" and _staged_database().exists():
         connection.close()
         database = _database()
-        for tail in ("-wal", "-shm"):
-            database.with_name(database.name + tail).unlink(missing_ok=True)
+        before = database.with_name(database.name + ".before-restore")
         if database.exists():
-            before = database.with_name(database.name + ".before-restore")
             before.unlink(missing_ok=True)
             os.link(database, before)
+        if (log := database.with_name(database.name + "-wal")).exists():
+            os.replace(log, before.with_name(before.name + "-wal"))
+        database.with_name(database.name + "-shm").unlink(missing_ok=True)
         os.replace(_staged_database(), database)
         settled(database)
     _journal().unlink()

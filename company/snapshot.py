@@ -13,6 +13,7 @@ from django.db.migrations.loader import MigrationLoader
 
 from company.backup_file import BackupError
 from company.backup_rows import another
+from company.record_check import DamagedError
 
 
 @contextmanager
@@ -29,16 +30,21 @@ def frozen(part: Path) -> Iterator[str]:
         source = sqlite3.connect(str(given["NAME"]), timeout=20, isolation_level=None)
         try:
             source.execute("VACUUM INTO ?", [str(copy)])
+            os.chmod(copy, 0o600)
+        except sqlite3.DatabaseError as error:
+            if damage := _damage(str(given["NAME"])):
+                raise DamagedError(damage) from error
+            raise
         finally:
             source.close()
-        os.chmod(copy, 0o600)
         checked = sqlite3.connect(copy)
         try:
-            said = checked.execute("PRAGMA integrity_check").fetchone()[0]
+            # the copy's indexes were made anew: pages and each row's limits are what can be wrong with it
+            said = checked.execute("PRAGMA quick_check").fetchone()[0]
         finally:
             checked.close()
         if said != "ok":
-            raise BackupError(f"The database is damaged: {said}. Nothing was kept; restore the last good backup.")
+            raise DamagedError(said)
         with another({**given, "NAME": str(copy), "OPTIONS": {"timeout": 20}}) as alias:
             yield alias
         return
@@ -47,6 +53,18 @@ def frozen(part: Path) -> Iterator[str]:
         with connections[alias].cursor() as cursor:
             cursor.execute("SET TRANSACTION READ ONLY")
         yield alias
+
+
+def _damage(path: str) -> str:
+    """Say what is wrong with a database's pages, or nothing: asked once a copy of it could not be made."""
+    looked = sqlite3.connect(f"file:{path}?mode=ro", uri=True, timeout=20)
+    try:
+        said = str(looked.execute("PRAGMA quick_check(1)").fetchone()[0])
+        return "" if said == "ok" else said.replace("\n", " ")
+    except sqlite3.DatabaseError as error:
+        return str(error) if any(word in str(error) for word in ("malformed", "not a database", "disk image")) else ""
+    finally:
+        looked.close()
 
 
 def applied(alias: str) -> list[str]:

@@ -46,8 +46,8 @@ def fill(items: int, stays: int) -> None:
             scans.append((back, item.code, "back", show, home))
             checkouts.append((item.pk, show, out, left, back, home))
         heads.append((item.pk, home, back, home))
-    columns = ("device", "seq", "condition", "symptom", "note", "missing", "replaces", "into", "ticked", "reason")
-    plain = ("bench", 0, "", "", "", [], "", "", False, "")
+    columns = ("device", "seq", "condition", "symptom", "note", "missing", "replaces", "into", "ticked", "reason", "said")
+    plain = ("bench", 0, "", "", "", [], "", "", False, "", "")
     rows_insert(
         Scan,
         (

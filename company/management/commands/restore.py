@@ -19,6 +19,7 @@ class Command(BaseCommand):
         parser.add_argument("file", type=Path, nargs="?")
         parser.add_argument("--yes", action="store_true", help="put it in the place of the record that is here")
         parser.add_argument("--with-secrets", action="store_true", help="bring the secret key back too")
+        parser.add_argument("--without-broken", action="store_true", help="leave out rows that pointed at what was not there")
         parser.add_argument("--finish", action="store_true", help="end a restore that was cut off")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -36,10 +37,14 @@ class Command(BaseCommand):
                 path=options["file"],
                 overwrite=options["yes"],
                 with_secrets=options["with_secrets"],
+                without_broken=options["without_broken"],
                 say=self.stdout.write,
             )
         except BackupError as error:
             raise CommandError(str(error)) from None
         self.stdout.write(
-            f"Restored: {sum(told.rows.values())} rows of {told.made_at:%Y-%m-%d %H:%M} UTC. Everybody signs in anew."
+            f"Restored: {sum(told.rows.values())} rows of {told.made_at:%Y-%m-%d %H:%M} UTC. Everybody signs in anew.\n"
+            "Now run manage.py make_ready, start the program, and look at Shop → How the program is. Phones send again what "
+            "they scanned since; what else was entered after that instant is to be entered again. What was here before lies "
+            "beside, named before-restore: delete it once all is well."
         )
