@@ -127,7 +127,7 @@ def main(megabytes: int, items: int) -> None:
     scans = [tuple(map(float, line.split())) for line in log.read_text().splitlines()]
     alone = [ms for wall, ms in scans if wall < start - 1]
     during = sorted(ms for wall, ms in scans if start <= wall <= end)
-    database, media = folder / "db.sqlite3", sum(p.stat().st_size for p in (folder / "media").rglob("*") if p.is_file())
+    database, media = folder / "knowngood.sqlite3", sum(p.stat().st_size for p in (folder / "media").rglob("*") if p.is_file())
     print(f"database and media, MB\t{database.stat().st_size / 1e6:.0f} + {media / 1e6:.0f}\t1000 in all")
     print(f"backup, s (the record frozen and checked after {frozen:.1f})\t{end - start:.1f}\t-")
     print(f"its file, MB\t{size / 1e6:.0f}\t-")

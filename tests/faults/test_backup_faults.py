@@ -24,7 +24,7 @@ pytestmark = [
     pytest.mark.django_db(transaction=True),
     pytest.mark.skipif("connection.vendor != 'sqlite'", reason="cuts off a program on SQLite: the restore's own swap of files"),
 ]
-PHOTO = os.urandom(1_000_000)
+PHOTO = os.urandom(1_500_000)
 pick = random.Random(20260925)
 
 
@@ -65,13 +65,14 @@ def program(tmp_path_factory) -> Iterator[Program]:
 
 @pytest.fixture
 def shop(company, tmp_path) -> Path:
-    """A shop in a folder of its own: a copy of the test's database, with thirty items and two photos."""
+    """A shop in a folder of its own: a copy of the test's database, with thirty items and three photos."""
     for _ in range(30):
         make_item()
     folder = tmp_path / "shop"
     (folder / "media/photos").mkdir(parents=True)
     (folder / "media/photos/a.jpg").write_bytes(PHOTO)
     (folder / "media/photos/b.jpg").write_bytes(PHOTO[::-1])
+    (folder / "media/photos/c.jpg").write_bytes(os.urandom(1_500_000))
     with connection.cursor() as cursor:
         cursor.execute("VACUUM INTO %s", [str(folder / "db.sqlite3")])
     raw(folder, "PRAGMA journal_mode=WAL")
