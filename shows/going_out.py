@@ -24,6 +24,7 @@ def shows_goes_out() -> GoingOut:
             "shows.SourceType": "",
             "shows.InputLine": "",
             "shows.ListTemplate": "",
+            "shows.NotProposed": "",
             "shows.ListSave": "",
             "shows.Promised": "",
             "shows.Rig": "",
