@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, Protocol
 
 from django.http import HttpRequest
 
@@ -157,6 +157,13 @@ NeedsSource = Callable[[HttpRequest, datetime], Iterable[Need]]
 SearchSource = Callable[[HttpRequest, str, int], Iterable[Found]]
 JobRunner = Callable[[Any], None]
 
+
+class Forget(Protocol):
+    """Forget what is too old at an instant, in short transactions; return how many rows."""
+
+    def __call__(self, *, at: datetime) -> int: ...
+
+
 NEEDS: Registry[NeedsSource] = Registry("what needs a person, now?")
 SEARCH: Registry[SearchSource] = Registry("what answers this word or code?")
 NAV: Registry[Callable[[], NavEntry]] = Registry("what stands in the main navigation?")
@@ -165,4 +172,5 @@ ALERT_RULES: Registry[Callable[[], AlertRule]] = Registry("what does it speak up
 STATUS: Registry[Callable[[datetime], Iterable[StatusLine]]] = Registry("how is the program itself?")
 TOP: Registry[Callable[[HttpRequest], TopLine | None]] = Registry("what is said at the top of every page?")
 FIGURES: Registry[Callable[[datetime], Iterable[Figure]]] = Registry("what figures does the program give?")
+TIDY: Registry[Forget] = Registry("what is forgotten once a day?")
 GOES_OUT: Registry[Callable[[], GoingOut]] = Registry("what does an export take along?")

@@ -5,6 +5,7 @@ from celery import shared_task
 from company.clock import now
 from company.jobs import job_run, jobs_forget, jobs_left_over
 from company.pulses import absences_forget
+from company.registries import TIDY
 
 
 @shared_task
@@ -33,6 +34,8 @@ def tidy() -> None:
     jobs_forget(at=at)
     exports_forget(at=at)
     absences_forget(at=at)
+    for forget in TIDY:
+        forget(at=at)
     call_command("clearsessions")
 
 

@@ -115,6 +115,11 @@ class ItemQuerySet(models.QuerySet):
         """Keep what could be pulled from a shelf or a case now."""
         return self.owned().filter(custody="", lent_to="", missing_since=None).exclude(at__sort__in=["bench", "repairer"])
 
+    def ours_to_test(self) -> "ItemQuerySet":
+        """Keep what our bench tests: ours, of a kind that is tested, neither lent, missing nor at the repairer."""
+        rows = self.owned().filter(lent_to="", missing_since=None, type__has_standing=True)
+        return rows.exclude(at__sort="repairer")
+
     def fit_to_go(self, day: date) -> "ItemQuerySet":
         """Keep what may be offered for a show: in the shop, neither suspect nor past its test-by date."""
         return self.in_the_shop().filter(suspect_since=None).exclude(test_by__lte=day)

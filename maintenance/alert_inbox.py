@@ -1,6 +1,6 @@
 """The inbox: which alerts are a person's, in which order, and which are drawn as one strip."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -12,10 +12,10 @@ from django.urls import NoReverseMatch, reverse
 from company.calc.roles import Role, at_least
 from company.clock import now
 from company.models import Absence, Person
-from company.registries import ALERT_RULES, StatusLine, TopLine
-from company.running import ago_words
+from company.registries import ALERT_RULES, TopLine
+from maintenance.address_needs import Dead, addresses_dead
 from maintenance.calc.alert_words import Closed
-from maintenance.models import Alert, RuleRun, RuleSetting
+from maintenance.models import Alert, RuleSetting
 
 FEW = 5  # so many of one rule are drawn each by itself; more are one strip
 NAMED = 3
@@ -25,7 +25,6 @@ CLOSED_FOR, CLOSED_MOST = timedelta(days=7), 30
 SEEN = "alerts_seen"
 # the order in which alerts are to be seen to
 IN_ORDER = (F("urgent").desc(), F("by").asc(nulls_last=True), "raised_at", "pk")
-LATE = timedelta(minutes=30)  # a rule that has not ended well for so long is said to be late
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,11 +59,12 @@ class Inbox:
     put_off: list[Alert] = field(default_factory=list)
     closed: list[Alert] = field(default_factory=list)
     absence: Absence | None = None
+    dead: list[Dead] = field(default_factory=list)
     more: int = 0
 
     @property
     def empty(self) -> bool:
-        return not (self.handed or self.came or self.now or self.later)
+        return not (self.handed or self.came or self.now or self.later or self.dead)
 
     @property
     def first(self) -> Alert | None:
@@ -121,6 +121,7 @@ def inbox_of(person: Person, at: datetime, *, rule: str = "", words: str = "") -
             .order_by("-closed_at", "-pk")[:CLOSED_MOST]
         ),
         absence=away if came else None,
+        dead=[] if rule or words else addresses_dead(person),
         more=max(0, len(told) - MOST),
     )
 
@@ -186,25 +187,3 @@ def alerts_top(request: HttpRequest) -> TopLine | None:
 def inbox_seen(request: HttpRequest, at: datetime) -> None:
     """Note in this browser's session that its person has looked."""
     request.session[SEEN] = at.isoformat()
-
-
-def status_lines(at: datetime) -> Iterable[StatusLine]:
-    """Say how the rules ran."""
-    runs = {run.rule: run for run in RuleRun.objects.all()}
-    rules = {make().key: make() for make in ALERT_RULES}
-    threw = [run for key, run in runs.items() if key in rules and run.said]
-    last = max((run.began_at for run in runs.values()), default=None)
-    url = reverse("alert-rules")
-    if last is None:
-        yield StatusLine(name="Alert rules", says="They have not run yet.", url=url)
-        return
-    late = last < at - LATE
-    long = " That is long: is the worker running?" if late else ""
-    yield StatusLine(
-        name="Alert rules",
-        says=f"{len(rules)} rules, last run {ago_words(at - last)}.{long}",
-        well=not late and not threw,
-        url=url,
-    )
-    for run in threw:
-        yield StatusLine(name=rules[run.rule].name, says=run.said, well=False, url=url)

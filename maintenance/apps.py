@@ -76,11 +76,18 @@ class MaintenanceConfig(AppConfig):
 
         FIGURES.add("maintenance", figures)
 
-        from company.registries import STATUS, TOP
+        from company.registries import NEEDS, STATUS, TIDY, TOP
         from maintenance import alert_inbox
+        from maintenance.address_needs import addresses_needs
+        from maintenance.delivery_log import deliveries_forget
 
+        NEEDS.add("addresses", addresses_needs, rank=45)
+        TIDY.add("deliveries", deliveries_forget)
         TOP.add("alerts", alert_inbox.alerts_top, rank=20)
-        STATUS.add("alert rules", alert_inbox.status_lines, rank=40)
+        from maintenance import telling_status
+
+        STATUS.add("alert rules", telling_status.rules_lines, rank=40)
+        STATUS.add("mail", telling_status.mail_lines, rank=41)
 
         from company.registries import GOES_OUT
         from maintenance.going_out import maintenance_goes_out

@@ -178,8 +178,7 @@ def next_of(codes: Iterable[str], sitting: Sitting) -> Next | None:
 
 def _here(asked: Asked) -> QuerySet[Item]:
     """Return what is at hand to be tested, by plain columns, in the place and of the kind asked for."""
-    rows = Item.objects.owned().filter(custody="", lent_to="", missing_since=None, type__has_standing=True)
-    rows = rows.exclude(at__sort="repairer")
+    rows = Item.objects.ours_to_test().filter(custody="")
     if asked.place:
         rows = rows.filter(home=asked.place)
     if asked.kind:

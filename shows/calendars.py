@@ -1,14 +1,18 @@
 """A person's calendar as a file that any calendar program reads (iCalendar, RFC 5545): shows, home-by, and what is to be done.
 
-Hands get shows and when their gear must be home; technicians and owners also bench days, swaps before a show, what goes back.
-No prices, no people. Times are in the company's zone, with its rules in the file.
+Hands get shows and when their gear must be home, with the notes they also read on the show's page; technicians and owners also
+bench days, swaps before a show, what goes back. No prices, no people. Times are in the company's zone, with its rules in the
+file: any program shows them in its own. A day's task is a day of the shop's, wherever one reads it.
+
+Nothing in it moves with the minute it is read: the stamp of a show is when it was changed, that of a task the shop's midnight.
+(There is no METHOD, with which a stamp would have to be the instant of asking; RFC 5545, 3.8.7.2.)
 """
 
 import hashlib
 import re
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from auditlog.models import LogEntry
@@ -23,17 +27,19 @@ from company.models import Company, Person
 from company.templatetags.tape import clock, day
 from inventory.models import Item
 from maintenance.alert_terms import rules_now
+from maintenance.models import Telling
+from maintenance.recipients import zone_of
 from maintenance.swap_needs import swaps_left
 from shows.calc.words import ShowState
 from shows.models import Show
 
 BEFORE, AFTER = timedelta(days=60), timedelta(days=400)
 BENCH_AHEAD, SWAPS_AHEAD = timedelta(days=90), timedelta(days=21)
-YEAR = timedelta(days=366)
 MOST = 2_000  # events of one sort
 NAMED = 12
 SWAP_RULE = "swap-before-show"  # the hours before load-in are those the owner chose for its alert
 LONG = 4_000
+CUT = " … (cut here; the whole of it stands on its page)"
 REFRESH = timedelta(hours=1)
 NOWHERE = "knowngood.invalid"
 # RFC 5545 allows no control character in text but the tab and, escaped, the line's end
@@ -43,7 +49,7 @@ _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
 def calendar_of(person: Person, at: datetime) -> bytes:
     """Return a person's calendar at an instant; a constant number of queries."""
     company = Company.current()
-    made = _Maker(company, at)
+    made = _Maker(company, person, at)
     shows = list(
         Show.objects.filter(home_by__gte=at - BEFORE, load_in__lte=at + AFTER)
         .select_related("venue")
@@ -57,14 +63,16 @@ def calendar_of(person: Person, at: datetime) -> bytes:
         made.swaps()
         made.give_back()
     # a reader that meets an instant before the file's first change of clocks may take the wrong offset: begin a year before
-    made.calendar.add_missing_timezones(first_date=(at - BEFORE - YEAR).date(), last_date=(at + AFTER + YEAR).date())
+    # and at New Year, so that it does not move from day to day
+    made.calendar.add_missing_timezones(first_date=date(at.year - 2, 1, 1), last_date=date(at.year + 3, 1, 1))
     return bytes(made.calendar.to_ical())
 
 
 def text_of(words: str) -> str:
-    """Return words as a calendar may carry them: no control characters, lone surrogates replaced, cut at 4,000."""
+    """Return words as a calendar may carry them: no control characters, lone surrogates replaced; cut at 4,000, and said so."""
     clean = _CONTROL.sub(" ", words.replace("\r\n", "\n").replace("\r", "\n"))
-    return clean.encode("utf-8", "replace").decode()[:LONG]
+    clean = clean.encode("utf-8", "replace").decode()
+    return clean if len(clean) <= LONG else clean[: LONG - len(CUT)].rstrip() + CUT
 
 
 def _slug(words: str) -> str:
@@ -83,24 +91,34 @@ def _changes(shows: Iterable[Show]) -> dict[int, tuple[int, datetime]]:
 
 
 class _Maker:
-    def __init__(self, company: Company, at: datetime) -> None:
+    def __init__(self, company: Company, person: Person, at: datetime) -> None:
         self.at = at
         self.zone: ZoneInfo = company.zone
+        self.midnight = datetime.combine(today(at), time(), tzinfo=self.zone).astimezone(UTC)
+        self.away = zone_of(Telling.objects.filter(person=person).first() or Telling(), self.zone) != self.zone
         self.base = (settings.SITE_ADDRESS or company.site_address).rstrip("/")
         self.host = self.base.split("://", 1)[-1].split("/")[0].split(":")[0] or NOWHERE
         self.calendar = Calendar()
         self.calendar.add("prodid", "-//Knowngood//Shows and gear//EN")
         self.calendar.add("version", "2.0")
         self.calendar.add("calscale", "GREGORIAN")
-        self.calendar.add("method", "PUBLISH")
         self.calendar.add("x-wr-calname", text_of(company.name))
         self.calendar.add("refresh-interval", vDuration(REFRESH), parameters={"VALUE": "DURATION"})
         self.calendar.add("x-published-ttl", "PT1H")
 
-    def _event(self, uid: str, summary: str, start: date | datetime, end: date | datetime, says: str, url: str) -> Event:
+    def _event(
+        self,
+        uid: str,
+        summary: str,
+        start: date | datetime,
+        end: date | datetime,
+        says: str,
+        url: str,
+        stamp: datetime | None = None,
+    ) -> Event:
         event = Event()
         event.add("uid", f"{uid}@{self.host}")
-        event.add("dtstamp", self.at.replace(microsecond=0))
+        event.add("dtstamp", stamp or self.midnight)
         event.add("summary", text_of(summary))
         event.add("dtstart", start.astimezone(self.zone) if isinstance(start, datetime) else start)
         event.add("dtend", end.astimezone(self.zone) if isinstance(end, datetime) else end)
@@ -121,28 +139,31 @@ class _Maker:
         says = "\n".join(
             [
                 f"Load-in {clock(local['load_in'])}, line check {clock(local['line_check'])}, start {clock(local['start'])}, "
-                f"end {clock(local['end'])}, strike {clock(local['strike'])}.",
+                f"end {clock(local['end'])}, strike {clock(local['strike'])}"
+                + (f" (the shop's time, {self.zone.key})." if self.away else "."),
                 *([f"{show.venue.access}"] if show.venue and show.venue.access else []),
                 *([show.notes] if show.notes else []),
             ]
         )
         url = reverse("show", args=[show.pk])
-        events = [self._event(f"show-{show.pk}", show.name, show.load_in, show.strike, says, url)]
+        stamp = changed.replace(microsecond=0)
+        events = [self._event(f"show-{show.pk}", show.name, show.load_in, show.strike, says, url, stamp)]
         if show.venue:
             events[0].add("location", text_of(", ".join(p for p in (show.venue.name, show.venue.town) if p)))
         home = show.home_by
         words = f"Everything from {show.name} is home and scanned back."
-        events.append(self._event(f"home-{show.pk}", f"Home by: {show.name}", home - timedelta(minutes=15), home, words, url))
+        name = f"Home by: {show.name}"
+        events.append(self._event(f"home-{show.pk}", name, home - timedelta(minutes=15), home, words, url, stamp))
         for event in events:
             event.add("sequence", times)
-            event.add("last-modified", changed.replace(microsecond=0))
+            event.add("last-modified", stamp)
             event.add("status", "CANCELLED" if off else "CONFIRMED")
 
     def bench(self) -> None:
         """Add a day for what is to be tested by then, one a day and not one a thing; what is late stands on today."""
         day_now = today(self.at)
         last = day_now + BENCH_AHEAD
-        rows = Item.objects.owned().filter(test_by__lte=last, suspect_since=None, missing_since=None, lent_to="")
+        rows = Item.objects.ours_to_test().filter(test_by__lte=last, suspect_since=None)  # also what is out: it comes home
         counts: dict[date, int] = defaultdict(int)
         late = 0
         for by, count in rows.order_by().values_list("test_by").annotate(n=Count("pk")):

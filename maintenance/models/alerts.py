@@ -34,7 +34,10 @@ class RuleSetting(models.Model):
 
 
 class RuleRun(models.Model):
-    """How the last run of each rule went; `said` holds the sentence of one that threw."""
+    """How the last run of each rule went; `said` holds the sentence of one that threw.
+
+    `began_at` is the instant of the whole run, which its alerts carry as well; `took_ms` is this rule's own share.
+    """
 
     rule = models.CharField(max_length=40, primary_key=True)
     began_at = models.DateTimeField()
@@ -43,6 +46,7 @@ class RuleRun(models.Model):
     found = models.PositiveIntegerField(default=0)
     raised = models.PositiveIntegerField(default=0)
     closed = models.PositiveIntegerField(default=0)
+    took_ms = models.PositiveIntegerField(null=True, blank=True, help_text="To find and to write, in milliseconds.")
     said = models.CharField(max_length=400, blank=True, default="")
 
     class Meta:
@@ -126,6 +130,8 @@ class Telling(models.Model):
     calendar_digest = models.CharField(max_length=64, null=True, blank=True, unique=True)
     calendar_made_at = models.DateTimeField(null=True, blank=True)
     calendar_read_at = models.DateTimeField(null=True, blank=True)
+    calendar_tag = models.CharField(max_length=64, blank=True, default="", help_text="What the calendar held when last read.")
+    calendar_changed_at = models.DateTimeField(null=True, blank=True, help_text="When it was first read so.")
     calendar_mail_on = models.BooleanField(default=False, help_text="Mail the calendar as a file, once a week.")
     calendar_mailed_at = models.DateTimeField(null=True, blank=True)
 

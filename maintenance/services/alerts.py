@@ -5,6 +5,7 @@ harm: an alert is unique on (rule, subject, occasion), a delivery on (alert, sta
 """
 
 import logging
+import time
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -124,8 +125,10 @@ def _undone(alert: Alert, rows: QuerySet[Alert], at: datetime, **back: Any) -> b
 
 
 def _rule_run(rule: AlertRule, effective: Effective, ran: Ran, *, at: datetime, away: bool) -> None:
-    run = RuleRun.objects.update_or_create(rule=rule.key, defaults={"began_at": at})[0]
+    run = RuleRun.objects.update_or_create(rule=rule.key, defaults={"began_at": at, "ended_at": None})[0]
+    mine = RuleRun.objects.filter(pk=run.pk, began_at=at)  # a later run that is under way writes its own end
     ran.rules += 1
+    start = time.monotonic()
     try:
         if effective.on:
             causes = {(cause.subject, cause.occasion): cause for cause in rule.find(at, effective.terms)}
@@ -137,12 +140,17 @@ def _rule_run(rule: AlertRule, effective: Effective, ran: Ran, *, at: datetime, 
         ran.threw.append(rule.key)
         busy = isinstance(error, DatabaseError)
         said = "The database did not answer." if busy else f"The program made a mistake here ({type(error).__name__}: {error})."
-        RuleRun.objects.filter(pk=run.pk).update(ended_at=at, said=said[:400])
+        mine.update(said=said[:400], **_ended(at, start))
         return
     ran.found, ran.raised, ran.closed = ran.found + len(causes), ran.raised + raised, ran.closed + closed
-    RuleRun.objects.filter(pk=run.pk).update(
-        ended_at=at, ended_well_at=at, found=len(causes), raised=raised, closed=closed, said=""
-    )
+    ended = _ended(at, start)
+    mine.update(ended_well_at=ended["ended_at"], found=len(causes), raised=raised, closed=closed, said="", **ended)
+
+
+def _ended(at: datetime, start: float) -> dict[str, Any]:
+    """Return when a rule's part of the run ended and how long it took, by its own stopwatch."""
+    took = timedelta(seconds=time.monotonic() - start)
+    return {"ended_at": at + took, "took_ms": min(int(took / timedelta(milliseconds=1)), 2**31 - 1)}
 
 
 def _difference(

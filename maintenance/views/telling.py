@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
@@ -10,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from company.access import signed_in, technician_required
 from company.clock import now
-from maintenance.calc.alert_words import DeliveryState
+from maintenance.delivery_log import OUTCOMES, asked_of, days_of, deliveries_of
 from maintenance.forms_telling import EmailForm, HoursForm, ServiceForm
 from maintenance.models import Address, Delivery, Telling
 from maintenance.sending.outcome import Fate
@@ -95,14 +96,18 @@ def address_do(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 @technician_required
 def deliveries(request: HttpRequest) -> HttpResponse:
-    """Show what was put aside, with its reason, what is under way, and the counts of a week."""
+    """Show what was put aside, with its reason, and what is under way; or what is asked for; and the counts of a fortnight."""
     at = now()
-    rows = Delivery.objects.select_related("alert", "digest", "address__person")
-    going = rows.filter(state__in=[DeliveryState.WAITING, DeliveryState.SENDING])
+    asked = asked_of(request.GET.get("outcome", ""), request.GET.get("person", ""))
+    report = deliveries_report(at=at, since=at - LOOKED_BACK)
     context = {
-        "report": deliveries_report(at=at, since=at - LOOKED_BACK),
-        "aside": rows.filter(state=DeliveryState.ASIDE).order_by("-pk")[:PAGE],
-        "waiting": going.order_by("not_before", "pk")[:PAGE],
+        "report": report,
+        "asked": asked,
+        "outcomes": OUTCOMES.items(),
+        "says": OUTCOMES[asked.outcome],
+        "days": days_of(asked, at),
+        "page": Paginator(deliveries_of(asked), PAGE).get_page(request.GET.get("page")),
+        "section": "Alerts",
         "off": Address.objects.filter(removed_at=None, off_at__isnull=False).select_related("person")[:PAGE],
     }
     return render(request, "maintenance/alerts/deliveries.html", context)

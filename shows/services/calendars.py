@@ -50,6 +50,17 @@ def calendar_read(*, person: Person, at: datetime) -> None:
     Telling.objects.filter(stale, person=person).update(calendar_read_at=at)
 
 
+def calendar_changed(*, person: Person, tag: str, at: datetime) -> datetime:
+    """Return since when a person's calendar is as this tag says, to the second; a new tag is noted as changed now."""
+    at = at.replace(microsecond=0)
+    known = Telling.objects.filter(person=person)
+    row = known.values_list("calendar_tag", "calendar_changed_at").first()
+    if row is not None and row[0] == tag and row[1] is not None:
+        return row[1]
+    known.exclude(calendar_tag=tag).update(calendar_tag=tag, calendar_changed_at=at)
+    return at
+
+
 def mail_set(*, person: Person, on: bool) -> None:
     Telling.objects.update_or_create(person=person, defaults={"calendar_mail_on": on})
 

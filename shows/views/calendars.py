@@ -7,6 +7,8 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.cache import get_conditional_response
+from django.utils.http import http_date
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
@@ -14,7 +16,7 @@ from company.access import signed_in
 from company.clock import now
 from maintenance.models import Telling
 from shows.calendars import calendar_of
-from shows.services.calendars import address_make, address_withdraw, calendar_read, mail_set, person_of_secret
+from shows.services.calendars import address_make, address_withdraw, calendar_changed, calendar_read, mail_set, person_of_secret
 
 KIND = "text/calendar; charset=utf-8"
 
@@ -26,16 +28,15 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
     if person is None:
         raise Http404
     calendar_read(person=person, at=at)
-    # DTSTAMP moves with the minute: what did not change answers 304 until then
-    body = calendar_of(person, at.replace(second=0, microsecond=0))
-    tag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
-    if request.headers.get("If-None-Match") == tag:
-        answer = HttpResponse(status=304)
-    else:
-        answer = HttpResponse(body, content_type=KIND)
-        answer["Content-Disposition"] = 'inline; filename="calendar.ics"'
-    answer["ETag"], answer["Cache-Control"], answer["Referrer-Policy"] = tag, "private, max-age=60", "no-referrer"
-    return answer
+    body = calendar_of(person, at)
+    tag = hashlib.sha256(body).hexdigest()[:32]
+    changed = calendar_changed(person=person, tag=tag, at=at)
+    answer = HttpResponse(body, content_type=KIND)
+    answer["Content-Disposition"] = 'inline; filename="calendar.ics"'
+    answer["ETag"], answer["Last-Modified"] = f'"{tag}"', http_date(changed.timestamp())
+    answer["Cache-Control"], answer["Referrer-Policy"] = "private, max-age=60", "no-referrer"
+    same = get_conditional_response(request, etag=f'"{tag}"', last_modified=int(changed.timestamp()), response=answer)
+    return same or answer
 
 
 @require_safe

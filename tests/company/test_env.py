@@ -1,6 +1,8 @@
 """Settings from the environment, and what the program says when one is malformed."""
 
 import os
+import re
+import secrets
 import subprocess
 import sys
 from pathlib import Path
@@ -53,6 +55,19 @@ def test_checks_pass_with_warnings_as_errors_also_for_deployment(tmp_path):
     secure = manage("check", "--deploy", VAR_DIR=str(tmp_path), SITE_ADDRESS="https://gear.example.org")
     assert secure.returncode == 0, secure.stderr
     assert "no issues" in secure.stdout
+
+
+def test_the_environment_that_we_ship_for_a_server_deploys_without_a_warning(tmp_path):
+    lines = (ROOT / "deploy" / "env.example").read_text().splitlines()
+    # every setting that is offered, also those that wait behind a #, with what a shop would write in place of the CAPITALS
+    told = dict(found.groups() for line in lines if (found := re.fullmatch(r"#?([A-Z_]+)=(.*)", line)))
+    for name, made in {"SECRET_KEY": "k9" + secrets.token_urlsafe(48), "METRICS_TOKEN": secrets.token_hex(24)}.items():
+        assert told[name] == "MAKE_ONE"
+        told[name] = made
+    told = {name: value.strip("'").replace("PASSWORD", "p4ss") for name, value in told.items()}
+    assert {"DATABASE_URL", "CELERY_BROKER_URL", "SITE_ADDRESS", "BEHIND_PROXY", "SMTP_HOST", "METRICS_TOKEN"} <= set(told)
+    done = manage("check", "--deploy", "--fail-level", "WARNING", **told | {"VAR_DIR": str(tmp_path)})
+    assert done.returncode == 0 and "no issues" in done.stdout, done.stdout + done.stderr
 
 
 def test_secret_is_made_once_and_is_its_owner_s_alone(tmp_path):

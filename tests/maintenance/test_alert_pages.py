@@ -211,7 +211,7 @@ def test_the_inbox_costs_the_same_with_one_and_with_fifty(as_technician, technic
     as_technician.get("/alerts/")
     with CaptureQueriesContext(connection) as asked:
         as_technician.get("/alerts/")
-    assert len(asked) <= 13, "\n".join(q["sql"][:150] for q in asked)
+    assert len(asked) <= 14, "\n".join(q["sql"][:150] for q in asked)
 
 
 def test_a_rule_that_names_only_people_who_left_goes_back_to_its_role(owner, company):

@@ -151,12 +151,61 @@ def test_a_secret_opens_it_without_a_sign_in_until_it_is_withdrawn(technician, h
         assert Client().get(path.format(odd)).status_code == 404
 
 
-def test_what_did_not_change_is_not_sent_again(technician, show, monkeypatch):
-    at = now()
-    monkeypatch.setattr("django.utils.timezone.now", lambda: at)
-    path = f"/calendar/{address_make(person=technician, at=now())}.ics"
+def test_what_did_not_change_is_not_sent_again_and_says_since_when(technician, show, monkeypatch):
+    noon = datetime(2026, 11, 28, 12, 0, tzinfo=UTC)
+    clock = [noon]
+    monkeypatch.setattr("django.utils.timezone.now", lambda: clock[0])
+    make_lead(test_by=today(noon) + timedelta(days=2))
+    path = f"/calendar/{address_make(person=technician, at=noon)}.ics"
     first = Client().get(path)
-    assert Client().get(path, headers={"If-None-Match": first["ETag"]}).status_code == 304
+    assert first["Last-Modified"] == "Sat, 28 Nov 2026 12:00:00 GMT"
+    asked = {"tag": {"If-None-Match": first["ETag"]}, "date": {"If-Modified-Since": first["Last-Modified"]}}
+    for minutes in (0, 1, 60, 9 * 60):  # the ninth hour after noon is still that day
+        clock[0] = noon + timedelta(minutes=minutes)
+        for name, headers in asked.items():
+            again = Client().get(path, headers=headers)
+            assert (again.status_code, again.content) == (304, b""), (minutes, name)
+            assert (again["ETag"], again["Last-Modified"]) == (first["ETag"], first["Last-Modified"])
+        assert Client().get(path).content == first.content
+    show.name = "Harvest supper"
+    show.save(update_fields=["name"])
+    for headers in asked.values():
+        changed = Client().get(path, headers=headers)
+        assert changed.status_code == 200 and b"Harvest supper" in changed.content
+        assert changed["ETag"] != first["ETag"] and changed["Last-Modified"] == "Sat, 28 Nov 2026 21:00:00 GMT"
+
+
+def test_long_notes_are_cut_aloud(technician, show):
+    show.notes = "n" * 9_000
+    show.save(update_fields=["notes"])
+    said = str(events(technician)[f"show-{show.pk}"]["description"])
+    assert said.endswith("n … (cut here; the whole of it stands on its page)") and len(said) == 4_000
+
+
+def test_a_hand_reads_the_notes_there_that_they_read_on_the_show_s_page(as_hand, hand, show):
+    show.notes = "Back door, mind the step."
+    show.save(update_fields=["notes"])
+    assert show.notes in as_hand.get(show.get_absolute_url()).content.decode()
+    assert show.notes in str(events(hand)[f"show-{show.pk}"]["description"])
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Kiritimati", "America/Los_Angeles", "Asia/Kolkata"])
+def test_in_another_zone_the_instants_are_the_same_and_a_day_is_the_shop_s(technician, show, zone):
+    Telling.objects.create(person=technician, time_zone=zone)
+    day = today(now()) + timedelta(days=3)
+    make_lead(test_by=day)
+    found = events(technician)
+    event, task = found[f"show-{show.pk}"], found[f"bench-{day:%Y%m%d}"]
+    assert event.start.astimezone(ZoneInfo(zone)) == show.load_in.replace(microsecond=0)
+    assert (task.start, task.end) == (day, day + timedelta(days=1)) and "VALUE=DATE" in task.to_ical().decode()
+    assert "(the shop's time, Europe/London)." in str(event["description"])
+
+
+def test_what_the_bench_does_not_test_makes_no_bench_day(technician):
+    day = today(now()) + timedelta(days=3)
+    make_item(kind="stand", test_by=day)
+    make_lead(test_by=day, lent_to="a school", lent_on=day - timedelta(days=9))
+    assert not [key for key in events(technician) if key.startswith("bench")]
 
 
 def test_the_page_shows_the_address_once(as_technician, technician):
@@ -211,4 +260,4 @@ def test_it_costs_the_same_with_one_and_with_fifty(technician, many):
     calendar_of(technician, now())
     with CaptureQueriesContext(connection) as asked:
         calendar_of(technician, now())
-    assert len(asked) <= 11, "\n".join(q["sql"][:120] for q in asked)
+    assert len(asked) == 12, "\n".join(q["sql"][:120] for q in asked)
