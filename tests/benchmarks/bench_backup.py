@@ -98,8 +98,8 @@ def back_up() -> None:
     began, marks = time.time(), []
     made = backup_make(at=now(), progress=lambda done, total, said: marks.append((time.time(), said)))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    first = marks[0][0] - began
-    print(began, time.time(), made.stat().st_size, peak, first)
+    frozen = next(at for at, said in marks if said.startswith("0 of")) - began
+    print(began, time.time(), made.stat().st_size, peak, frozen)
 
 
 def part(*words: str) -> subprocess.Popen:
