@@ -11,7 +11,7 @@ from typing import Any
 
 from django.apps import apps
 from django.conf import settings
-from django.db import connections, models
+from django.db import IntegrityError, connections, models, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from company.backup_file import BackupError
@@ -104,13 +104,17 @@ def broken_drop(connection: BaseDatabaseWrapper, found: Iterable[type[models.Mod
             went = 0
             for model, key in pointers:
                 table, where = model._meta.db_table, _points_at_nothing(connection, key)
+                emptied = False
                 if key.null:
-                    cursor.execute(f"UPDATE {quote(table)} SET {quote(key.column)} = NULL WHERE {where}")  # noqa: S608
-                else:
+                    # a row may have to point at something as long as it says when it began to: then the row goes
+                    with suppress(IntegrityError), transaction.atomic(using=connection.alias):
+                        cursor.execute(f"UPDATE {quote(table)} SET {quote(key.column)} = NULL WHERE {where}")  # noqa: S608
+                        emptied = True
+                if not emptied:
                     cursor.execute(f"DELETE FROM {quote(table)} WHERE {where}")  # noqa: S608
                 if cursor.rowcount > 0:
                     went += cursor.rowcount
-                    did = f"{key.column} of {cursor.rowcount} emptied" if key.null else f"{cursor.rowcount} left out"
+                    did = f"{key.column} of {cursor.rowcount} emptied" if emptied else f"{cursor.rowcount} left out"
                     said.append(f"{table}: {did}")
     return said
 
