@@ -45,6 +45,24 @@ class LeadRun:
         return sum(self.lengths_mm)
 
     @property
+    def scale_mm(self) -> int:
+        """Return what the drawing's width stands for: the run and what it is made of, with a little air."""
+        return round(max(self.need_mm, self.made_mm, 1_000) * 1.04)
+
+    @property
+    def need_x(self) -> int:
+        return round(1000 * self.need_mm / self.scale_mm)
+
+    @property
+    def pieces(self) -> tuple[tuple[int, int], ...]:
+        """Return (left, width) of each lead, in thousandths of the drawing."""
+        found, at = [], 0
+        for mm in self.lengths_mm:
+            found.append((round(1000 * at / self.scale_mm), round(1000 * mm / self.scale_mm)))
+            at += mm
+        return tuple(found)
+
+    @property
     def waste_mm(self) -> int:
         return max(0, self.made_mm - self.need_mm) if self.met else 0
 
@@ -57,6 +75,10 @@ class LeadGroup:
     runs: tuple[LeadRun, ...]
     free: dict[int, int]
     used: Counter[int] = field(default_factory=Counter)
+
+    @property
+    def free_list(self) -> list[tuple[int, int]]:
+        return sorted(self.free.items())
 
     @property
     def unmet(self) -> tuple[LeadRun, ...]:
@@ -104,12 +126,6 @@ class Leads:
     @property
     def unmet(self) -> int:
         return sum(len(group.unmet) for group in self.groups)
-
-    @property
-    def longest_mm(self) -> int:
-        """Return what the drawing's width stands for."""
-        runs = [run for group in self.groups for run in group.runs]
-        return max([*(max(run.need_mm, run.made_mm) for run in runs), 1_000])
 
 
 def leads_of(show: Show, advice: ShowAdvice | None = None) -> Leads:

@@ -71,7 +71,7 @@ class _Making:
         for one in self.advice.lines:
             if one.line.whose != Whose.OURS or one.shares is not None:
                 continue
-            if _is_wireless(one):
+            if is_wireless(one):
                 rows += self._wireless(one)
             elif one.pickup is not None and one.pickup.kind != Kind.LEAD:
                 rows.append(self._pickup(one))
@@ -178,7 +178,7 @@ class _Making:
         types: dict[int, GearType] = {}
         for one in self.advice.lines:
             line = one.line
-            usual = self.types.get(line.type.stand) if line.type and line.type.stand and not _is_wireless(one) else None
+            usual = self.types.get(line.type.stand) if line.type and line.type.stand and not is_wireless(one) else None
             # a player's own microphone stands on the player's own stand, unless somebody named ours
             stand = line.stand or (usual if line.whose == Whose.OURS else None)
             if stand is not None:
@@ -220,7 +220,7 @@ class _Making:
         ]
 
 
-def _is_wireless(one: LineAdvice) -> bool:
+def is_wireless(one: LineAdvice) -> bool:
     kind = one.line.type
     sender = one.pickup is not None and one.pickup.kind == Kind.TRANSMITTER
     return sender or bool(kind and kind.family == Family.WIRELESS and (one.pickup is None or one.pickup.kind == Kind.LEAD))

@@ -35,6 +35,11 @@ class KindTold:
     table: tuple[tuple[int, float], ...]
     record: str
 
+    @property
+    def row(self) -> tuple[tuple[int, str], ...]:
+        """Return the table's cells: spares, and the chance in words."""
+        return tuple((spares, chance_words(chance)) for spares, chance in self.table)
+
 
 @dataclass(frozen=True, kw_only=True)
 class SparesTold:
@@ -46,6 +51,29 @@ class SparesTold:
     plan: Plan
     without: float
     steps: tuple[tuple[str, float], ...]
+
+    @property
+    def chance_words(self) -> str:
+        return chance_words(self.plan.chance)
+
+    @property
+    def without_words(self) -> str:
+        return chance_words(self.without)
+
+    @property
+    def goal_words(self) -> str:
+        return chance_words(self.goal)
+
+    @property
+    def short_of_goal(self) -> bool:
+        return self.plan.chance < self.goal
+
+
+def chance_words(chance: float) -> str:
+    """Write a chance so that no rounding makes it a certainty: 98 %, 99.4 %, over 99.9 %."""
+    if chance > 0.999:
+        return "over 99.9\u2009%"
+    return f"{chance:.1%}".replace("%", "\u2009%").replace(".0\u2009%", "\u2009%")
 
 
 def spares_of(show: Show, advice: ShowAdvice | None = None) -> SparesTold:
