@@ -80,6 +80,11 @@ class ShowsConfig(AppConfig):
 
         alert_rules.register()
 
+        from company.registries import JOBS
+        from shows.services.promises import JOB_KIND, promises_job
+
+        JOBS.add(JOB_KIND, promises_job)
+
         from company.registries import FIGURES
         from shows.running_figures import figures
 

@@ -84,7 +84,7 @@ class Tide:
 
 
 def tides_of(*, first: date, days: int, kind: str = "", word: str = "", moving: bool = True) -> list[Tide]:
-    """Return the tide of each type over some days, those that move first and by their low water; a constant number of queries."""
+    """Return the tide of each type over some days, the shortest first; a constant number of queries."""
     last = first + timedelta(days=min(max(1, days), MOST_DAYS) - 1)
     types = GearType.objects.order_by("name")
     if kind:
@@ -92,9 +92,7 @@ def tides_of(*, first: date, days: int, kind: str = "", word: str = "", moving: 
     if word:
         types = types.filter(name__icontains=word)
     by_key = {one.pk: one for one in types}
-    shows = {
-        one.pk: one for one in Show.objects.filter(state=ShowState.PLANNED, hold_from__lte=last, hold_until__gte=first)
-    }
+    shows = {one.pk: one for one in Show.objects.filter(state=ShowState.PLANNED, hold_from__lte=last, hold_until__gte=first)}
     rows = (
         PullRow.objects.filter(show__in=shows, type__in=by_key)
         .order_by("show", "type")

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shows.views import advice, line_files, lines, lists, pack, ready, stage, venue_feeds
+from shows.views import advice, leads, line_files, lines, lists, pack, promised, ready, stage, venue_feeds
 
 urlpatterns = [
     path("shows/<int:pk>/lines/", lines.lines, name="lines"),

@@ -10,8 +10,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from company.access import technician_required
 from company.clock import now
-from inventory.models import GearType
 from inventory.calc.typed import guard
+from inventory.models import GearType
 from shows.models import InputLine, Show, StagePlan
 from shows.planning.borrowing import borrow_of
 from shows.planning.leads import leads_of
