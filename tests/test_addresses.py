@@ -421,7 +421,7 @@ POSTS: dict[str, dict[str, Any]] = {
     "shows/<int:pk>/lines/": {"grid": "1\tKick\n2\tSnare\n"},
     "shows/<int:pk>/lines/copy/": {"from": "list:{kept}", "how": "append"},
     "shows/<int:pk>/lines/undo/": {},
-    "shows/<int:pk>/make-pull/": {"do": "make"},
+    "shows/<int:pk>/make-pull/": {"do": "bring-back", "key": "desk"},
     "shows/<int:pk>/lines/keep/": {"name": "Kept again"},
     "lists/<int:pk>/": {"do": "delete"},
     "sources/add/": {"name": "Nyckelharpa", "family": "strings", "way": "acoustic", "sort": "resistive", "lines": "1"},
