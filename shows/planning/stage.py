@@ -10,7 +10,7 @@ from inventory.calc.kinds import Kind
 from shows.calc.lead_runs import RunError, need_mm
 from shows.calc.lines import LineWay, PlaceSort
 from shows.calc.stage_plan import FRONT_MM, Drawing, Floor, Spot, distance_mm, drawn, wrong_with
-from shows.models import InputLine, Show, StageLoad, StagePlace, StagePlan
+from shows.models import InputLine, Show, StageLoad, StagePlace, StagePlan, Venue
 from shows.planning.advice import plan_of
 
 NAMED = 3  # sources lettered under a cross
@@ -58,6 +58,16 @@ def floor_of(show: Show, plan: StagePlan) -> Floor:
         width_mm=plan.width_mm or (venue.stage_width_mm if venue else None),
         depth_mm=plan.depth_mm or (venue.stage_depth_mm if venue else None),
     )
+
+
+def venue_drawing(venue: Venue, *, imperial: bool = False) -> Drawing | None:
+    """Draw a venue's stage with nothing on it but where the mix stands; None while its size is not known."""
+    floor = Floor(width_mm=venue.stage_width_mm, depth_mm=venue.stage_depth_mm)
+    if floor.width_mm is None or not floor.known:
+        return None
+    out = venue.stage_to_mix_mm
+    mix = [Spot(key="mix", name="mix", sort=PlaceSort.MIX, x_mm=floor.width_mm // 2, y_mm=-out)] if out else []
+    return drawn(floor, mix, imperial=imperial)
 
 
 def stage_of(show: Show, *, imperial: bool = False) -> StageTold:

@@ -14,6 +14,7 @@ from company.models import Person
 from company.templatetags.tape import day as day_words
 from shows.forms import VenueForm
 from shows.models import Venue
+from shows.planning.stage import venue_drawing
 from shows.services.venues import venue_remark
 
 REMARK_MOST = 500
@@ -41,6 +42,7 @@ def venue(request: HttpRequest, pk: int) -> HttpResponse:
             "section": "Shows",
             "venue": found,
             "feeds": found.feeds.all(),
+            "drawing": venue_drawing(found, imperial=request.company.units == "imperial"),
             "shows": found.shows.order_by("-load_in")[:20],
             "at": now(),
         },

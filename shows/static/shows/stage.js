@@ -7,6 +7,8 @@ const STEP_MM = 100;
 const field = (axis, key) => form.querySelector(`[data-${axis}="${key}"]`);
 const words = (mm) => String(Math.round((mm / unit) * 100) / 100);
 
+const named = (key) => field("x", key).closest("li").querySelector('[name="place-name"]').value;
+
 let unsaved = false;
 function touched() {
   unsaved = true;
@@ -42,7 +44,7 @@ function move(hold, x, y) {
   }
   field("x", key).value = words(x);
   field("y", key).value = words(y);
-  hold.setAttribute("aria-label", `${hold.getAttribute("aria-label").split(",")[0]}, ${words(x)} across, ${words(y)} upstage`);
+  hold.setAttribute("aria-label", `${named(key)}, ${words(x)} across, ${words(y)} upstage`);
   touched();
 }
 
