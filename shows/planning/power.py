@@ -120,7 +120,8 @@ def power_of(show: Show) -> Power:
     for one in held.values():
         if one.feed is not None and one.feed.phase:
             phases[one.feed.phase] += one.amps
-    order = sorted(held.values(), key=lambda one: (one.feed is None, one.name))
+    told = [one for one in held.values() if one.feed is not None or one.plugged or one.unknown]
+    order = sorted(told, key=lambda one: (one.feed is None, one.name))
     return Power(feeds=tuple(order), phases=tuple(sorted(phases.items())), apart=_apart(lines, places))
 
 

@@ -67,6 +67,8 @@ def test_desk_and_digital_stage_box_are_named_as_not_known_and_a_passive_box_is_
     place(show, "Box A", sort=PlaceSort.BOX, type=digital, feed=left)
     place(show, "Box B", sort=PlaceSort.BOX, type=passive, feed=left)
     place(show, "Mix", sort=PlaceSort.MIX, feed=house)
+    place(show, "Bass")  # draws nothing and names no feed: not worth a row
+    assert {one.name for one in power_of(show).feeds} == {"Left", "House"}
     assert fed(show, "Left").unknown == ["Digital box, Box A"]
     assert fed(show, "House").says == "0.0\u2009A on record of 10\u2009A; not known: the desk, Mix."
 
