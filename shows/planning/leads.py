@@ -35,6 +35,7 @@ class LeadRun:
     lengths_mm: tuple[int, ...]
     met: bool
     flag: str = ""
+    scale_mm: int = 1_000  # what the drawing's width stands for: one for all runs of a type, so that they compare
 
     @property
     def joins(self) -> int:
@@ -45,13 +46,13 @@ class LeadRun:
         return sum(self.lengths_mm)
 
     @property
-    def scale_mm(self) -> int:
-        """Return what the drawing's width stands for: the run and what it is made of, with a little air."""
-        return round(max(self.need_mm, self.made_mm, 1_000) * 1.04)
-
-    @property
     def need_x(self) -> int:
         return round(1000 * self.need_mm / self.scale_mm)
+
+    @property
+    def need_shown_mm(self) -> int:
+        """Return what it needs as it is lettered: rounded up to a tenth of a metre."""
+        return -(-self.need_mm // 100) * 100
 
     @property
     def pieces(self) -> tuple[tuple[int, int], ...]:
@@ -104,6 +105,10 @@ class Trunk:
     used: int
     channels: int | None
     digital: bool
+
+    @property
+    def need_shown_mm(self) -> int | None:
+        return None if self.need_mm is None else -(-self.need_mm // 100) * 100
 
     @property
     def look(self) -> str:
@@ -231,6 +236,7 @@ def _made(type_: GearType, runs: Sequence[LeadRun], free: dict[tuple[int, int], 
     shortest = sorted(lengths.items())[:MOST_LENGTHS]
     asked = [Run(key=run.key, need_mm=run.need_mm) for run in runs[:MOST_RUNS]]
     made: list[Made] = runs_made(asked, [Length(mm=mm, free=count) for mm, count in shortest], seconds=SECONDS)
+    widest = max(max(run.need_mm, sum(one.lengths_mm)) for run, one in zip(runs, made, strict=False))
     told = tuple(
         LeadRun(
             key=run.key,
@@ -241,6 +247,7 @@ def _made(type_: GearType, runs: Sequence[LeadRun], free: dict[tuple[int, int], 
             lengths_mm=one.lengths_mm,
             met=one.met,
             flag=run.flag,
+            scale_mm=round(widest * 1.03),
         )
         for run, one in zip(runs, made, strict=False)
     )

@@ -74,7 +74,7 @@ def _curve(without: float, steps: tuple[tuple[str, float], ...]) -> dict[str, An
     across = 100 / max(1, len(chances) - 1)
     points = [(n * across, 60 - 60 * (chance - low) / max(1e-9, 1 - low)) for n, chance in enumerate(chances)]
     path = "".join(f"{'L' if n else 'M'}{x:.2f} {y:.2f}" for n, (x, y) in enumerate(points))
-    return {"path": path, "low": low, "count": len(steps)}
+    return {"path": path, "low_words": f"{low:.0%}", "count": len(steps)}
 
 
 @require_safe

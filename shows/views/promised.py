@@ -107,6 +107,7 @@ def shelf_days(request: HttpRequest) -> HttpResponse:
         "last": last,
         "days": days,
         "day_list": [first + timedelta(days=n) for n in range(days)] if days <= 42 else [],
+        "axis": [first + timedelta(days=round(n * (days - 1) / 4)) for n in range(5)],
         "kinds": [(one.value, KIND_NAMES[one]) for one in Kind],
         "kind": kind,
         "word": word,

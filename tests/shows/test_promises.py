@@ -1,38 +1,171 @@
-"""Which actual thing goes to which line of which show."""
+"""Which thing goes to which line: over all overlapping shows, changing little, leaving alone what a person chose."""
+
+from datetime import timedelta
 
 import pytest
+from django.urls import reverse
 
-from shows.models import InputLine, Promised
+from company.jobs import job_run
+from company.models import Job
+from inventory.calc.kinds import Kind
+from inventory.models import Item
+from shows.models import InputLine, Promised, SourceType
+from shows.planning.promises import shows_at_once
 from shows.services.promises import promise_by_hand, promises_make
-from tests.builders import NOW, make_item, make_show, make_source, make_type
-
-pytestmark = pytest.mark.django_db
+from tests.builders import NOW, make_case, make_item, make_show, make_type
 
 
-def make_wanting(show, pickup, source):
-    return InputLine.objects.create(show=show, number=1, source="Voice", type=source, pickup=pickup)
+@pytest.fixture
+def microphone(company):
+    return make_type(Kind.MICROPHONE, name="Dynamic vocal microphone", key="mic")
 
 
-def test_one_microphone_goes_to_one_of_two_shows_at_once_and_twice_changes_nothing(company):
-    microphone, source = make_type("microphone"), make_source()
-    only = make_item(type=microphone)
-    shows = [make_show(), make_show()]
-    for show in shows:
-        make_wanting(show, microphone, source)
-    _asked, found = promises_make(shows=shows, at=NOW)
-    kept = list(Promised.objects.values_list("pk", "item"))
-    assert [item for _pk, item in kept] == [only.pk] and len(found.without) == 1
-    promises_make(shows=shows, at=NOW)
-    assert list(Promised.objects.values_list("pk", "item")) == kept
+@pytest.fixture
+def voice(company):
+    return SourceType.objects.create(key="voice", name="Voice", family="voice", way="acoustic", usual=["mic"])
 
 
-def test_what_a_person_chose_stays(company):
-    microphone, source = make_type("microphone"), make_source()
-    make_item(type=microphone)
-    chosen = make_item(type=microphone)
-    show = make_show()
-    line = make_wanting(show, microphone, source)
-    promise_by_hand(line=line, item=chosen, at=NOW)
+@pytest.fixture
+def show(company):
+    return make_show(name="Harvest ceilidh", load_in=NOW + timedelta(days=3))
+
+
+def good(microphone, name, **kw):
+    return make_item(type=microphone, name=name, **{"tested_on": NOW.date(), "test_by": NOW.date() + timedelta(days=300), **kw})
+
+
+def line(show, voice, number, **kw):
+    return InputLine.objects.create(show=show, number=number, source=f"Voice {number}", type=voice, **kw)
+
+
+def given():
+    return {one.line_id: one.item_id for one in Promised.objects.all()}
+
+
+def test_each_line_has_a_thing_and_no_thing_is_at_two_shows_at_once(show, voice, microphone):
+    other = make_show(name="Fair", load_in=NOW + timedelta(days=3))
+    items = [good(microphone, f"{n}") for n in range(4)]
+    lines = [line(show, voice, 1), line(show, voice, 2), line(other, voice, 1), line(other, voice, 2)]
+    promises_make(shows=shows_at_once(show), at=NOW)
+    assert set(given()) == {one.pk for one in lines} and sorted(given().values()) == sorted(item.pk for item in items)
+
+
+def test_a_thing_serves_two_shows_on_different_days(show, voice, microphone):
+    good(microphone, "A")
+    later = make_show(name="Later", load_in=NOW + timedelta(days=30))
+    one, two = line(show, voice, 1), line(later, voice, 1)
+    promises_make(shows=[show, later], at=NOW)
+    assert set(given()) == {one.pk, two.pk}
+
+
+def test_suspect_and_due_things_go_last_and_say_why(show, voice, microphone):
+    bad = good(microphone, "bad", suspect_since=NOW)
+    due = good(microphone, "due", test_by=NOW.date() - timedelta(days=1))
+    fine = good(microphone, "fine")
+    first, second = line(show, voice, 1, critical="critical"), line(show, voice, 2)
     promises_make(shows=[show], at=NOW)
-    held = Promised.objects.get(line=line)
-    assert held.item == chosen and held.by_hand
+    assert given()[first.pk] == fine.pk and given()[second.pk] == due.pk and bad.pk not in given().values()
+    assert "proof runs out" in Promised.objects.get(line=second).doubts
+
+
+def test_what_is_lent_at_the_repairer_or_named_elsewhere_is_not_given(show, voice, microphone):
+    from tests.builders import make_place, make_pull_row
+
+    good(microphone, "lent", lent_to="the chapel", lent_on=NOW.date())
+    good(microphone, "away", at=make_place(sort="repairer"))
+    elsewhere = good(microphone, "elsewhere")
+    make_pull_row(make_show(name="Fair", load_in=NOW + timedelta(days=3)), item=elsewhere)
+    one = line(show, voice, 1)
+    promises_make(shows=[show], at=NOW)
+    assert one.pk not in given()
+
+
+def test_whole_cases_stay_together(show, voice, microphone):
+    case = make_case(name="4")
+    together = [good(microphone, f"c{n}", in_case=case) for n in range(2)]
+    for n in range(3):
+        good(microphone, f"a{n}", in_case=make_case(name=f"x{n}"))
+    line(show, voice, 1)
+    line(show, voice, 2)
+    promises_make(shows=[show], at=NOW)
+    assert set(given().values()) == {item.pk for item in together}
+
+
+def test_working_it_out_again_changes_nothing_and_a_new_line_changes_little(show, voice, microphone):
+    for n in range(6):
+        good(microphone, f"{n}")
+    for n in range(1, 4):
+        line(show, voice, n)
+    promises_make(shows=[show], at=NOW)
+    before = given()
+    rows = list(Promised.objects.order_by("pk").values_list("pk", flat=True))
+    promises_make(shows=[show], at=NOW)
+    assert given() == before and rows == list(Promised.objects.order_by("pk").values_list("pk", flat=True))
+    line(show, voice, 4)
+    promises_make(shows=[show], at=NOW)
+    assert {key: item for key, item in given().items() if key in before} == before and len(given()) == 4
+
+
+def test_what_a_person_chose_stays_and_is_given_to_nobody_else(show, voice, microphone):
+    chosen, _other = good(microphone, "chosen", suspect_since=NOW), good(microphone, "other")
+    one, two = line(show, voice, 1), line(show, voice, 2)
+    promise_by_hand(line=one, item=chosen, at=NOW)
+    promises_make(shows=[show], at=NOW)
+    assert given()[one.pk] == chosen.pk and given()[two.pk] != chosen.pk
+    promise_by_hand(line=one, item=None, at=NOW)
+    assert one.pk not in given()
+
+
+def test_a_box_of_the_players_own_is_not_ours_to_give(show, voice, microphone):
+    good(microphone, "A")
+    line(show, voice, 1, whose="player")
+    promises_make(shows=[show], at=NOW)
+    assert not given()
+
+
+def test_the_page_gives_changes_and_takes_back(as_technician, show, voice, microphone):
+    first, second = good(microphone, "A"), good(microphone, "B")
+    one = line(show, voice, 1)
+    url = reverse("promised", args=[show.pk])
+    assert "without" in as_technician.get(url).content.decode()
+    as_technician.post(reverse("promised-make", args=[show.pk]))
+    assert "has its thing" in as_technician.get(url).content.decode()
+    change = reverse("promised-change", args=[show.pk, one.pk])
+    other = second if given()[one.pk] == first.pk else first
+    as_technician.post(change, {"code": other.code})
+    assert given()[one.pk] == other.pk and Promised.objects.get().by_hand
+    as_technician.post(change, {"code": "no such code"})
+    assert given()[one.pk] == other.pk
+    as_technician.post(change, {"do": "release"})
+    assert not given()
+
+
+def test_many_lines_are_worked_out_in_the_background_with_progress(as_technician, show, voice, microphone, monkeypatch):
+    monkeypatch.setattr("shows.services.promises.now", lambda: NOW)
+    good(microphone, "A")
+    line(show, voice, 1)
+    answer = as_technician.post(reverse("promised-make", args=[show.pk]), {"all": "yes"})
+    job = Job.objects.get()
+    assert answer.url == job.get_absolute_url()
+    assert job_run(job.pk)
+    job.refresh_from_db()
+    assert job.state == "done" and job.said == "1 lines at 1 shows, none without." and len(given()) == 1
+
+
+def test_the_list_asks_the_same_for_one_line_and_forty(as_technician, show, voice, microphone, django_assert_num_queries):
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    def add(n):
+        Promised.objects.create(line=line(show, voice, n), item=good(microphone, f"{n}"), made_at=NOW)
+
+    add(1)
+    url = reverse("promised", args=[show.pk])
+    as_technician.get(url)
+    with CaptureQueriesContext(connection) as one:
+        as_technician.get(url)
+    for n in range(2, 41):
+        add(n)
+    assert Item.objects.count() == 40
+    with django_assert_num_queries(len(one)):
+        as_technician.get(url)
