@@ -175,8 +175,10 @@ def _begun(
 
 
 def _usage(**kw: bool) -> x509.KeyUsage:
-    names = ("digital_signature", "content_commitment", "key_encipherment", "data_encipherment", "key_agreement")
-    names += ("key_cert_sign", "crl_sign", "encipher_only", "decipher_only")
+    names = [
+        *("digital_signature", "content_commitment", "key_encipherment", "data_encipherment", "key_agreement"),
+        *("key_cert_sign", "crl_sign", "encipher_only", "decipher_only"),
+    ]
     return x509.KeyUsage(**{name: kw.get(name, False) for name in names})
 
 

@@ -163,8 +163,8 @@ class StageForm:
         loads: dict[int, int] = {}
         for load in loads_read(text):
             whole = self.types.get(load.whole.casefold())
-            pk, _kind = whole or self.types.get(load.name.casefold(), (None, ""))
-            count = 1 if whole else load.count
+            found = whole or self.types.get(load.name.casefold())
+            pk, count = found[0] if found else None, 1 if whole else load.count
             if pk is None or not 1 <= count <= MOST_LOADS:
                 self.wrong[f"{number}-loads"] = f"No gear type is called “{load.name[:60]}”: write it as 2 Stage monitor."
                 continue

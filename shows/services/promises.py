@@ -11,8 +11,9 @@ from company.jobs import job_progress
 from company.models import Job
 from inventory.models import Item
 from shows.calc.allocation import Allocation, allocate
+from shows.calc.words import ShowState
 from shows.models import InputLine, Promised, Show
-from shows.planning.promises import Asked, asked_of, shows_coming
+from shows.planning.promises import PROMISED, Asked, asked_of, shows_coming
 
 JOB_KIND = "promises"
 AT_ONCE = 60  # lines: more than that is worked out by the worker
@@ -58,14 +59,32 @@ def promise_by_hand(*, line: InputLine, item: Item | None, at: datetime) -> None
     if item is None:
         held.delete()
         return
-    other = Promised.objects.filter(item=item, line__show=line.show).exclude(line=line).select_related("line").first()
-    if other is not None and other.by_hand:
-        raise ValidationError(f"{item.label} goes to line {other.line.called} already, chosen by hand.")
-    if other is not None:
+    if item.type.kind not in PROMISED:
+        raise ValidationError(f"{item.label} comes off the pile: leads, stands and the like go to no line by themselves.")
+    if item.retired_on or item.gone_home_on or item.missing_since:
+        raise ValidationError(f"{item.label} is not ours to give any more, or missing.")
+    show = line.show
+    rivals = Promised.objects.filter(
+        item=item, line__show__hold_from__lte=show.hold_until, line__show__hold_until__gte=show.hold_from
+    ).exclude(line=line)
+    for other in rivals.exclude(line__show__state=ShowState.CANCELLED).select_related("line__show"):
+        if other.by_hand:
+            at_show = "" if other.line.show_id == show.pk else f" at {other.line.show.name}"
+            raise ValidationError(f"{item.label} goes to line {other.line.called}{at_show} already, chosen by hand.")
         other.delete()
     held.delete()
-    doubts = "it is suspect" if item.suspect_since else ""
-    Promised.objects.create(line=line, item=item, by_hand=True, doubts=doubts, made_at=at)
+    Promised.objects.create(line=line, item=item, by_hand=True, doubts=_doubts(item, show), made_at=at)
+
+
+def _doubts(item: Item, show: Show) -> str:
+    said = []
+    if item.suspect_since:
+        said.append("it is suspect")
+    if item.lent_to:
+        said.append(f"it is lent to {item.lent_to}")
+    if item.test_by and item.test_by <= show.hold_until:
+        said.append("its proof runs out before the show is home")
+    return "; ".join(said)[:300]
 
 
 def promises_job(job: Job) -> None:

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from company.jobs import job_run
@@ -114,6 +115,20 @@ def test_what_a_person_chose_stays_and_is_given_to_nobody_else(show, voice, micr
     assert given()[one.pk] == chosen.pk and given()[two.pk] != chosen.pk
     promise_by_hand(line=one, item=None, at=NOW)
     assert one.pk not in given()
+
+
+def test_a_thing_chosen_by_hand_for_one_show_is_not_promised_by_hand_to_another_on_the_same_day(show, voice, microphone):
+    item, other = good(microphone, "A"), make_show(name="Fair", load_in=NOW + timedelta(days=3))
+    mine, theirs = line(show, voice, 1), line(other, voice, 7)
+    promises_make(shows=[other], at=NOW)
+    promise_by_hand(line=mine, item=item, at=NOW)
+    assert given() == {mine.pk: item.pk}
+    with pytest.raises(ValidationError, match="line 1 at Harvest ceilidh already, chosen by hand"):
+        promise_by_hand(line=theirs, item=item, at=NOW)
+    with pytest.raises(ValidationError, match="off the pile"):
+        promise_by_hand(line=theirs, item=make_item(kind=Kind.LEAD), at=NOW)
+    with pytest.raises(ValidationError, match="not ours"):
+        promise_by_hand(line=theirs, item=good(microphone, "gone", retired_on=NOW.date(), retired_because="sold"), at=NOW)
 
 
 def test_a_box_of_the_players_own_is_not_ours_to_give(show, voice, microphone):
