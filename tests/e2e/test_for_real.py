@@ -21,9 +21,12 @@ from playwright.sync_api import expect
 from tests.company.test_supervisor import free_port, until
 from tests.e2e.test_dock import opened, type_scan
 from tests.e2e.test_main_job import sign_in
+from tests.maintenance.mail_sink import MailSink
 
 ROOT = Path(__file__).resolve().parents[2]
 WORKER = ("-m", "celery", "--quiet", "-A", "config", "worker", "-c", "1", "--loglevel", "INFO", "--without-gossip")
+
+BEAT = ("-m", "celery", "--quiet", "-A", "config", "beat", "--loglevel", "WARNING", "--pidfile=")
 
 # one technician, one show that has loaded in, one thing to scan, labels that take a while to draw
 COMPANY = """
@@ -41,6 +44,27 @@ item = make_item(name="A")
 for n in range(300):
     make_item(type=item.type, name=str(n))
 print(show.pk, item.code, item.type.pk)
+"""
+
+
+# a show that is over, with one thing that never came home; whom it concerns has an address
+AWAY = """
+import django; django.setup()
+from datetime import timedelta
+from company.clock import now
+from company.models import Company
+from shows.services.scans import scans_record
+from tests.builders import make_item, make_person, make_show
+at = now()
+company = Company.current(); company.set_up_at = at; company.save()
+person = make_person("technician", username="technician", email="technician@example.org")
+person.set_password("saltmarsh"); person.save()
+show = make_show(load_in=at - timedelta(hours=12), name="Chapel supper")
+item = make_item(name="A")
+out = at - timedelta(hours=11)
+scan = {"id": "00000000-0000-4000-8000-000000000001", "code": item.code, "action": "out", "show": show.pk}
+scans_record(actor=person, device="dock", sent_at=None, scans=[scan | {"happened_at": out.isoformat()}], received_at=out)
+print(show.pk, item.code)
 """
 
 
@@ -121,10 +145,53 @@ def real(tmp_path):
             db.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
 
+def test_an_alert_is_raised_mailed_once_by_two_workers_and_closes_when_its_cause_is_gone(real, chromium):
+    """Two workers, and two clocks by accident: one alert, one letter; the scan back closes it, and the inbox says so."""
+    with MailSink() as sink:
+        real.env |= {"SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(sink.port), "MAIL_FROM": "gear@example.org"}
+        real.env |= {"SMTP_SECURITY": "none"}
+        real.python("manage.py", "make_ready")
+        _show, code = real.python("-c", AWAY).split()
+        for n in (1, 2):
+            real.run(f"beat{n}", *BEAT, "-s", str(real.var / f"schedule{n}"))
+            real.run(f"worker{n}", *WORKER, "--hostname", f"worker-{n}@%h")
+        real.run("web", "-m", "gunicorn", "-c", "python:config.gunicorn", "config.wsgi:application")
+        until(lambda: real.ask("/health/")[0] == 200)
+
+        def wake() -> None:
+            """Wake the worker as two clocks would."""
+            twice = "t.alerts_due.delay(); t.deliveries_due.delay()\n" * 2
+            real.python("-c", f"import django; django.setup()\nfrom maintenance import tasks as t\n{twice}")
+
+        wake()
+        until(lambda: len(sink.letters) == 1, 60)
+        assert "not home from Chapel supper" in sink.letters[0]["subject"]
+        assert sink.letters[0]["to"] == "technician@example.org"
+        wake()
+
+        context = chromium.new_context(base_url=f"http://127.0.0.1:{real.port}", viewport={"width": 390, "height": 844})
+        page = context.new_page()
+        page.set_default_timeout(20_000)
+        sign_in(page, "technician")
+        page.goto("/alerts/")
+        expect(page.get_by_role("main")).to_contain_text("not home from Chapel supper")
+        page.goto(f"/a/{code}/scan?way=back")
+        page.get_by_role("button", name="Back", exact=True).click()
+        page.wait_for_url("**/dock/**")
+        real.python("manage.py", "alerts_run")  # the clock asks each rule every few minutes
+        closed = "select closed_how from maintenance_alert where rule = 'not-home' and closed_at is not null"
+        until(lambda: real.rows(closed) == [("gone",)], 30)
+        assert real.rows("select count(*) from maintenance_alert where rule = 'not-home'") == [(1,)]
+        page.goto("/alerts/")
+        expect(page.get_by_role("main")).to_contain_text("It is all home")
+        context.close()
+        assert len([one for one in sink.letters if "not home" in one["subject"]]) == 1
+
+
 def test_scan_out_labels_in_a_job_and_a_worker_killed_under_way(real, chromium):
     real.python("manage.py", "make_ready")
     show, code, gear_type = real.python("-c", COMPANY).split()
-    real.run("beat", "-m", "celery", "--quiet", "-A", "config", "beat", "--loglevel", "WARNING", "--pidfile=")
+    real.run("beat", *BEAT)
     for n in (1, 2):
         real.run(f"worker{n}", *WORKER, "--hostname", f"worker-{n}@%h")
     real.run("web", "-m", "gunicorn", "-c", "python:config.gunicorn", "config.wsgi:application")

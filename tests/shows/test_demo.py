@@ -1,7 +1,9 @@
 import json
 from datetime import date, timedelta
+from uuid import uuid4
 
 import pytest
+from django.core import mail
 from django.core.management import CommandError, call_command
 from django.db import transaction
 from django.db.models import Count
@@ -14,14 +16,17 @@ from maintenance.cell_between import between_shows
 from maintenance.cell_needs import listed
 from maintenance.cell_querysets import lots_counted
 from maintenance.cell_score import cell_record, persistently_off_ones
-from maintenance.models import CellLot, CellReading, Fault, FittedSet, Forecast, HoursNote, Repair, Risk, Swap, TestCall
+from maintenance.models import Alert, CellLot, CellReading, Fault, FittedSet, Forecast, HoursNote, Repair, Risk, Swap, TestCall
 from maintenance.querysets import telling_tests
+from maintenance.services.alerts import alerts_run
 from maintenance.services.cell_night import cells_reckon
+from maintenance.services.outbox import deliveries_send, digests_make
 from maintenance.services.retest import types_reckon
 from maintenance.track_record import track_record
 from shows.demo.build import TOLD, demo_build
 from shows.demo.redate import demo_redate
 from shows.models import Checkout, Contradiction, Scan, Show
+from shows.services.scans import scans_record
 from tests.builders import NOW, make_person
 
 DAY = NOW.date()
@@ -201,3 +206,46 @@ def test_the_demo_s_shows_are_planned_down_to_the_supply_of_a_place(demo):
     demo_redate(today=DAY + timedelta(days=3))
     pressed.refresh_from_db()
     assert pressed.pressed_at - before == timedelta(days=3)
+
+
+def test_the_demo_tells_whom_it_should_and_falls_silent_when_it_is_done(demo, settings):
+    """Two days of Saltmarsh Sound with the clock moved by hand: what is raised, told, closed, and put in the digest."""
+    settings.SITE_ADDRESS = "https://gear.example.org"
+    for username, email in (("owner", "rowan@example.org"), ("technician", "ines@example.org")):
+        Person.objects.filter(username=username).update(email=email)
+
+    def tick(at):
+        before = len(mail.outbox)
+        alerts_run(at=at)
+        digests_make(at=at)
+        deliveries_send(at=at)
+        return mail.outbox[before:]
+
+    # The program is opened. What is urgent is told at once, to the owner and the technician, once each.
+    first = tick(NOW)
+    told = [(letter.to[0], letter.subject) for letter in first]
+    assert len(told) == len(set(told)) and {to for to, _subject in told} == {"rowan@example.org", "ines@example.org"}
+    assert any("not home from Chapel supper" in subject for _to, subject in told)
+    rules = set(Alert.objects.filter(closed_at=None).values_list("rule", flat=True))
+    assert rules >= {"not-home", "swap-before-show", "show-trouble", "give-back", "retest-overdue"}
+    assert tick(NOW + timedelta(minutes=5)) == []
+
+    # The chapel's things are found and scanned back: the alert closes by itself and says so; nobody is mailed for it.
+    supper = Show.objects.get(name="Chapel supper")
+    away = list(Item.objects.filter(custody_show=supper.pk).values_list("code", flat=True))
+    back = [{"id": str(uuid4()), "code": code, "action": "back", "happened_at": NOW.isoformat()} for code in away]
+    hand = Person.objects.get(username="hand")
+    scans_record(actor=hand, device="dock", sent_at=None, scans=back, received_at=NOW + timedelta(minutes=6))
+    assert away and tick(NOW + timedelta(minutes=10)) == []
+    alert = Alert.objects.get(rule="not-home", subject=f"show:{supper.pk}")
+    assert alert.closed_at == NOW + timedelta(minutes=10) and alert.closed_says.startswith("It is all home")
+
+    # Tomorrow at the digest's hour both are told what came to its end, in one letter each, once.
+    morning = (NOW + timedelta(days=1)).replace(hour=7, minute=0)  # eight in London
+    digests = [letter for letter in tick(morning) if "It is all home" in letter.body]
+    assert sorted(letter.to[0] for letter in digests) == ["ines@example.org", "rowan@example.org"]
+    assert tick(morning + timedelta(minutes=5)) == []
+
+    # A cause that is gone does not come back; one that is still there is not raised twice.
+    assert Alert.objects.filter(rule="not-home", subject=f"show:{supper.pk}").count() == 1
+    assert Alert.objects.count() == Alert.objects.values("rule", "subject", "occasion").distinct().count()
