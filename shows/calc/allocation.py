@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_matrix
 
 # Points. Ours: each step outweighs what stands below it on a line of its own.
@@ -235,6 +234,9 @@ def _solve(
         for number in numbers:
             row([(number, 1.0), (many + lines + place[box], -1.0)], -np.inf, 0)
     matrix = coo_matrix((values, (rows, cols)), shape=(len(low), len(cost))).tocsr()
+    # imported late: it takes a second, and most pages solve nothing
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
     found = milp(
         cost,
         constraints=LinearConstraint(matrix, low, high),

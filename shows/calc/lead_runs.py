@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 ROUTE_FACTOR = 1.3  # along walls and round corners against straight across. Common practice, no source.
 SLACK_MM = 2_000  # at both ends together: a stand is moved, a box stands on the floor. Common practice, no source.
@@ -113,6 +112,9 @@ def _solved(runs: list[Run], stock: list[Length], seconds: float) -> list[list[i
         of_kind[kind, kind : many * kinds : kinds] = 1
     free = np.array([one.free for one in stock], dtype=float)
     top = np.minimum(np.tile(free, many), np.ceil(np.repeat(need, kinds) / np.tile(mm, many)))
+    # imported late: it takes a second, and most pages solve nothing
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
     found = milp(
         cost,
         constraints=[LinearConstraint(least, lb=need), LinearConstraint(of_kind, ub=free)],

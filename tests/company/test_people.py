@@ -159,8 +159,9 @@ POSTS = {
     "person-password": "owner",
     "country": "owner",
     "backup-now": "technician",
+    "export-all": "owner",
 }
-FILES = {"backup-file"}  # no door, but there or not: tests/company/test_status.py
+FILES = {"backup-file", "export-all-file"}  # no door, but there or not: tests/company/test_status.py
 WATCHED = {"ready"}  # no door, but well or not: tests/company/test_running.py
 BY_PERSON = {"job", "job-file"}  # a hand sees their own alone: tests/company/test_jobs.py
 WITH_KEY = {"person", "person-password", "token-drop"}

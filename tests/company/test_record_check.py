@@ -127,7 +127,7 @@ def test_a_broken_backup_is_restored_only_without_what_is_broken(broken, tmp_pat
         came = manage(tmp_path / "there", "restore", str(made), "--without-broken")
         assert came.returncode == 0, came.stderr
         assert "inventory_label" in came.stdout and "make_ready" in came.stdout
-        back = sqlite3.connect(tmp_path / "there/db.sqlite3")
+        back = sqlite3.connect(tmp_path / "there/knowngood.sqlite3")
         assert back.execute("PRAGMA foreign_key_check").fetchall() == []
         assert back.execute("SELECT count(*) FROM inventory_item").fetchone() == (2,)
     assert GearType.objects.exists()

@@ -294,8 +294,9 @@ def test_nothing_is_told_in_an_empty_shop():
 
 def test_every_rule_says_what_the_owner_reads_and_the_defaults_are_those_promised():
     rules = [rule() for rule in ALERT_RULES]
-    assert {r.key for r in rules if not r.digest} == {"swap-before-show", "not-home", "show-trouble", "give-back"}
-    assert [r.key for r in rules if r.urgent] == ["not-home"] and all(r.on for r in rules)
+    at_once = {"swap-before-show", "not-home", "show-trouble", "give-back", "record-unwell"}
+    assert {r.key for r in rules if not r.digest} == at_once
+    assert [r.key for r in rules if r.urgent] == ["not-home", "record-unwell"] and all(r.on for r in rules)
     for rule in rules:
         assert rule.name and rule.why.endswith(".") and rule.done.endswith(".") and len(rule.key) <= 40
         assert (rule.lead_means is not None) or not rule.terms.lead
