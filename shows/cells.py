@@ -126,6 +126,13 @@ def _need(  # type: ignore[no-untyped-def]
     )
 
 
+def hours_on(show: Show, box, company: Company) -> float:  # type: ignore[no-untyped-def]
+    """Return the hours a device of some box facts (None: no box) runs at a show: to its end, to strike where its jack is its
+    switch."""
+    until = show.strike if box is not None and box.switched_by_input_jack else show.end
+    return _on(show, until, company) / HOUR
+
+
 def _on(show: Show, until: datetime, company: Company) -> timedelta:
     return running_time(show.line_check, until, company.zone) if until > show.line_check else timedelta(0)
 

@@ -6,11 +6,14 @@ from datetime import date
 
 from django.db.models import Count, F, Q, Sum
 
+from inventory.calc.kinds import Standing
 from inventory.models import CountMove, Item
 from shows.calc.shortage import Demand, Key, Left, Stock, shortages
 from shows.calc.words import ShowState
 from shows.models import PullRow, Show
 from shows.progress import PullLine
+
+UNFIT = frozenset({Standing.SUSPECT.value, Standing.TEST_DUE.value})
 
 
 def shortages_of(shows: Iterable[Show]) -> dict[int, dict[Key, Left]]:
@@ -51,11 +54,15 @@ def shortages_of(shows: Iterable[Show]) -> dict[int, dict[Key, Left]]:
     }
 
 
-def unmet(left: Mapping[Key, Left], lines: Iterable[PullLine]) -> dict[Key, Left]:
-    """Leave out what is with the show already in the number it wants: however promised, it is not short there."""
+def unmet(left: Mapping[Key, Left], lines: Iterable[PullLine], *, unfit_too: bool = False) -> dict[Key, Left]:
+    """Leave out what is with the show already in the number it wants: however promised, it is not short there.
+
+    A line that names an item is told by that item's own standing; `unfit_too`: what is named but unfit is lacking as well.
+    """
     lacking: dict[Key, int] = defaultdict(int)
     for line in lines:
-        if not line.item_id and not line.is_extra:
+        named = line.item_id and not (unfit_too and line.item_standing in UNFIT)
+        if not named and not line.is_extra:
             lacking[line.type_id, line.length_mm] += line.lacking
     return {key: worst for key, worst in left.items() if lacking.get(key, 0)}
 

@@ -22,7 +22,8 @@ GAP = 1e-4  # of the whole cost: the solver may stop this near the best
 
 @dataclass(frozen=True, kw_only=True)
 class Thing:
-    """One thing that may go. Days are ordinals; `wear` from 0 (new) to 1 (worn); `hours_left` None: runs on no cells."""
+    """One thing that may go. Days are ordinals; `wear` from 0 (new) to 1 (worn); `hours_left`: what its cells are sure to last,
+    None where it has none or nothing is known of them."""
 
     key: int
     type: int
@@ -181,7 +182,7 @@ def _given(want: Want, thing: Thing | None) -> Given:
     if thing.suspect:
         doubts.append("it is suspect")
     if thing.hours_left is not None and thing.hours_left < want.hours:
-        doubts.append(f"its cells have about {thing.hours_left:.0f} h left and the line needs {want.hours:.0f}")
+        doubts.append(f"its cells may last only {thing.hours_left:.0f} h more and the line needs {want.hours:.0f}")
     if not thing.proved:
         doubts.append("it was never proved")
     elif thing.test_by is not None and thing.test_by < want.last:

@@ -272,7 +272,7 @@ def _heard_words(stage: Stage, pickup: Pickup, level: Level | None) -> str:
     usual = "is usual here" if pickup.usual is not None else "is not usual here"
     if level is None:
         return f"{pickup.name} {usual}; no figure of it is on record."
-    stands = f", and it stands {pickup.most_spl_db:.0f}" if pickup.most_spl_db is not None else ""
+    stands = f"; it stands up to {pickup.most_spl_db:.0f}\u2009dB" if pickup.most_spl_db is not None else ""
     loud = f"{stage.spl_db:.0f}\u2009dB of sound pressure gives peaks of {words.dbu(level.peak_dbu)}\u2009dBu at the mixer"
     return f"{pickup.name} {usual}: {loud}{stands}."
 

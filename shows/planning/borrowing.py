@@ -28,7 +28,8 @@ class Lacking:
 
 def borrow_of(show: Show, advice: ShowAdvice | None = None) -> list[Lacking]:
     """Return what a show is short of; constant queries."""
-    left = unmet(shortages_of([show]).get(show.pk, {}), pull_progress(show, day=today()))
+    every = shortages_of([show]).get(show.pk, {})
+    left = unmet(every, pull_progress(show, day=today()), unfit_too=True)
     short: dict[tuple[int, int], Left] = {key: worst for key, worst in left.items() if worst.short}
     if not short:
         return []
@@ -36,7 +37,11 @@ def borrow_of(show: Show, advice: ShowAdvice | None = None) -> list[Lacking]:
     advice = advice or advice_of(show)
     found = []
     for key, worst in sorted(short.items(), key=lambda pair: types[pair[0][0]].name):
-        swaps = [one for one in advice.lines if one.is_ours and one.pickup and one.pickup.pk == key[0] and one.second]
+        swaps = [
+            one
+            for one in advice.lines
+            if one.is_ours and one.pickup and one.pickup.pk == key[0] and one.second and not _is_short(one.second.pk, every)
+        ]
         found.append(
             Lacking(
                 type=types[key[0]],
@@ -49,3 +54,7 @@ def borrow_of(show: Show, advice: ShowAdvice | None = None) -> list[Lacking]:
             )
         )
     return found
+
+
+def _is_short(type_: int, left: dict[tuple[int, int], Left]) -> bool:
+    return any(worst.short for key, worst in left.items() if key[0] == type_)

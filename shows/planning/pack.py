@@ -344,8 +344,9 @@ class _Packing:
         return Part(key="pull", title="Pull list", says=says, tables=tuple(tables))
 
     def borrow(self) -> Part | None:
-        left = unmet(shortages_of([self.show]).get(self.show.pk, {}), self.progress)
-        names = {(line.type_id, line.length_mm): line.name for line in self.progress if not line.item_id}
+        left = unmet(shortages_of([self.show]).get(self.show.pk, {}), self.progress, unfit_too=True)
+        names = {(line.type_id, line.length_mm): line.type_name for line in self.progress if line.item_id}
+        names |= {(line.type_id, line.length_mm): line.name for line in self.progress if not line.item_id}
         rows = [(str(worst.short), names.get(key, ""), worst.told) for key, worst in left.items() if worst.short]
         if not rows:
             return None

@@ -7,12 +7,15 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Count
 
+from company.models import Company
 from inventory.calc.kinds import Kind
 from inventory.models import GearType, Item
+from maintenance.cell_state import state_of
 from maintenance.models import UseLedger
 from shows.calc.allocation import Thing, Want
 from shows.calc.lines import LineWay, Whose
-from shows.calc.words import Critical, ShowState
+from shows.calc.words import Critical, Feed, ShowState
+from shows.cells import hours_on
 from shows.models import InputLine, Promised, PullRow, Show
 from shows.planning.advice import advice_of
 from shows.planning.pulling import WIRELESS, is_wireless
@@ -50,7 +53,7 @@ def shows_coming(at: datetime) -> list[Show]:
     return list(coming.select_related("venue__house_desk_type").order_by("load_in", "pk")[:MOST_SHOWS])
 
 
-def asked_of(shows: Sequence[Show]) -> Asked:
+def asked_of(shows: Sequence[Show], at: datetime) -> Asked:
     """Read what the lines of some shows want and what there is to give. What a person chose by hand stays, and is not asked
     for again."""
     keys = [show.pk for show in shows]
@@ -59,7 +62,7 @@ def asked_of(shows: Sequence[Show]) -> Asked:
     had = dict(Promised.objects.filter(line__show__in=keys).values_list("line", "item"))
     wants: list[Want] = []
     lines: dict[str, InputLine] = {}
-    senders = _senders()
+    senders, company = _senders(), Company.current()
     for show in shows:
         for one in advice_of(show).lines:
             line = one.line
@@ -78,11 +81,16 @@ def asked_of(shows: Sequence[Show]) -> Asked:
                     first=show.hold_from.toordinal(),
                     last=show.hold_until.toordinal(),
                     weight=WEIGHTS.get(line.critical, 1.0),
+                    hours=hours_on(show, getattr(type_, "box_facts", None), company) if _on_cells(one) else 0.0,
                     had=had.get(line.pk),
                 )
             )
-    things = things_of({want.type for want in wants}, shows, kept)
+    things = things_of({want.type for want in wants}, shows, kept, at)
     return Asked(shows=tuple(shows), wants=tuple(wants), lines=lines, things=tuple(things), kept=kept)
+
+
+def _on_cells(one: LineAdvice) -> bool:
+    return one.feed == Feed.CELLS or is_wireless(one)
 
 
 def _senders() -> dict[str | None, GearType]:
@@ -96,15 +104,16 @@ def wanted_type(one: LineAdvice, senders: dict[str | None, GearType]) -> GearTyp
     return one.pickup if one.pickup is not None and one.pickup.kind in PROMISED else None
 
 
-def things_of(types: Iterable[int], shows: Sequence[Show], kept: Iterable[Promised]) -> list[Thing]:
-    """Return the labelled things of some types as they may be given out; four queries."""
+def things_of(types: Iterable[int], shows: Sequence[Show], kept: Iterable[Promised], at: datetime) -> list[Thing]:
+    """Return the labelled things of some types as they may be given out; constant queries."""
     asked = [show.pk for show in shows]
     items = list(
         Item.objects.owned()
         .filter(type__in=list(types), missing_since=None, retired_on=None)
-        .select_related("at")
+        .select_related("at", "type__box_facts", "type__wireless_facts", "type__microphone_facts")
         .order_by("pk")
     )
+    left = _hours_left(items, at)
     pks = [item.pk for item in items]
     away: dict[int, list[tuple[int, int]]] = defaultdict(list)
     for one in kept:
@@ -137,11 +146,19 @@ def things_of(types: Iterable[int], shows: Sequence[Show], kept: Iterable[Promis
                 suspect=item.suspect_since is not None,
                 proved=item.tested_on is not None or item.taken_as_good_on is not None,
                 test_by=item.test_by.toordinal() if item.test_by else None,
+                hours_left=left.get(item.pk),
                 wear=min(1.0, uses.get(item.pk, 0) / WORN_SHOWS),
                 away=tuple(away[item.pk]),
             )
         )
     return things
+
+
+def _hours_left(items: Sequence[Item], at: datetime) -> dict[int, float]:
+    """Return {item: hours its emptiest bay is sure to have left (95 of 100)}; what has no forecast is left out."""
+    bays = state_of([item for item in items if item.type.bays], at)
+    lows = {pk: [state.life.low_h for state in states if state.life is not None] for pk, states in bays.items()}
+    return {pk: min(some) for pk, some in lows.items() if some}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -23,7 +23,7 @@ def promises_make(
     *, shows: Sequence[Show], at: datetime, progress: Callable[[int, int], None] | None = None
 ) -> tuple[Asked, Allocation]:
     """Work out who gets what at some shows and write it; what was chosen by hand stays. Run twice it writes the same."""
-    asked = asked_of(shows)
+    asked = asked_of(shows, at)
     found = allocate(asked.wants, asked.things, progress=progress)
     given = {one.want.key: one for one in found.given}
     for show in asked.shows:

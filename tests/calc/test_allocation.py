@@ -143,7 +143,7 @@ def test_the_weightier_line_gets_the_one_that_is_there():
 def test_what_speaks_against_a_thing_is_said():
     want = Want(key="a", show=1, type=1, first=5, last=9, hours=6)
     (one,) = allocate([want], [Thing(key=1, type=1, test_by=7, hours_left=3)]).given
-    assert one.doubts == ("its cells have about 3 h left and the line needs 6", "its proof runs out before the show is home")
+    assert one.doubts == ("its cells may last only 3 h more and the line needs 6", "its proof runs out before the show is home")
 
 
 def test_nothing_asked_and_nothing_owned_is_no_trouble():

@@ -9,11 +9,12 @@ from django.urls import reverse
 from company.jobs import job_run
 from company.models import Job
 from inventory.calc.kinds import Kind
-from inventory.models import Item
+from inventory.models import GearType, Item
 from shows.models import InputLine, Promised, SourceType
+from shows.planning.borrowing import borrow_of
 from shows.planning.promises import shows_at_once
 from shows.services.promises import promise_by_hand, promises_make
-from tests.builders import NOW, make_case, make_item, make_show, make_type
+from tests.builders import NOW, fit_cells, make_box, make_case, make_item, make_show, make_type, use_on_cells
 
 
 @pytest.fixture
@@ -184,3 +185,29 @@ def test_the_list_asks_the_same_for_one_line_and_forty(as_technician, show, voic
     assert Item.objects.count() == 40
     with django_assert_num_queries(len(one)):
         as_technician.get(url)
+
+
+def test_the_box_whose_cells_will_not_last_goes_last_and_says_so(company):
+    show = make_show(name="Long day", load_in=NOW + timedelta(days=3), hours=28)
+    facts = {"ohm": 10_000, "typical_dbu": -20, "peak_dbu": -6, "usual": ["box"]}
+    piezo = SourceType.objects.create(key="piezo", name="Piezo", family="strings", **facts)
+    tired = make_box(name="tired", tested_on=NOW.date(), test_by=NOW.date() + timedelta(days=300))
+    GearType.objects.filter(pk=tired.type_id).update(key="box")
+    fit_cells(tired)
+    use_on_cells(tired, 90, day=NOW.date() - timedelta(days=3))
+    fresh = make_box(type=tired.type, name="fresh", tested_on=NOW.date(), test_by=NOW.date() + timedelta(days=300))
+    fit_cells(fresh)
+    first = line(show, piezo, 1)
+    promises_make(shows=[show], at=NOW)
+    assert given() == {first.pk: fresh.pk}
+    second = line(show, piezo, 2)
+    promises_make(shows=[show], at=NOW)
+    assert given() == {first.pk: fresh.pk, second.pk: tired.pk}
+    assert "its cells may last only" in Promised.objects.get(line=second).doubts
+
+
+def test_a_named_thing_that_is_suspect_is_to_be_borrowed(show, microphone):
+    from tests.builders import make_pull_row
+
+    make_pull_row(show, item=good(microphone, "bad", suspect_since=NOW))
+    assert [(one.type, one.count) for one in borrow_of(show)] == [(microphone, 1)]

@@ -58,7 +58,8 @@ export function offers(home) {
     get chosen() {
       return at >= 0 && !list.hidden ? list.children[at].dataset.name : "";
     },
-    show(cell, names, typed, onTake) {
+    // `closed`: nothing but these may stand here, so the only one left is what Enter takes
+    show(cell, names, typed, onTake, closed = false) {
       const want = typed.toLowerCase().trim();
       const words = want.split(/\s+/);
       const low = names.map((name) => [name, name.toLowerCase()]);
@@ -78,7 +79,7 @@ export function offers(home) {
       const above = below < Math.min(list.offsetHeight, 220) && box.top > below;
       list.style.top = above ? `${Math.max(4, box.top - list.offsetHeight)}px` : `${box.bottom}px`;
       cell.setAttribute("aria-expanded", "true");
-      point(-1);
+      point(closed && want && found.length === 1 ? 0 : -1);
       return undefined;
     },
     step(by) {

@@ -358,7 +358,7 @@ function begin() {
       commit();
       input.focus();
       input.select();
-    });
+    }, at.key === "kind");
   }
 
   function across(by, wrap) {
