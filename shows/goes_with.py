@@ -18,10 +18,16 @@ class Lacking:
 
 
 def goes_with_lacking(show: Show) -> list[Lacking]:
-    """Propose what goes with the pull list's types and is not on it yet; two queries."""
+    """Propose what goes with the pull list's types and is not on it yet; two queries.
+
+    Where a plan made rows of a type, it chose their lengths by the runs: leads of another length count as well.
+    """
     have: dict[tuple[int, int], int] = defaultdict(int)
-    for type_id, length, count in PullRow.objects.filter(show=show).values_list("type", "length_mm", "count"):
+    planned: set[int] = set()
+    for type_id, length, count, made in PullRow.objects.filter(show=show).values_list("type", "length_mm", "count", "made"):
         have[type_id, length] += count
+        if made:
+            planned.add(type_id)
     by_type: dict[int, int] = defaultdict(int)
     for (type_id, _length), count in have.items():
         by_type[type_id] += count
@@ -32,5 +38,5 @@ def goes_with_lacking(show: Show) -> list[Lacking]:
         lacking.count += rule.count * by_type[rule.type_id]
         lacking.because.append(f"{by_type[rule.type_id]} {rule.type}")
     for (type_id, length), lacking in wanted.items():
-        lacking.count -= have[type_id, length] if length else by_type[type_id]
+        lacking.count -= have[type_id, length] if length and type_id not in planned else by_type[type_id]
     return [lacking for lacking in wanted.values() if lacking.count > 0]

@@ -8,15 +8,17 @@ from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from inventory.calc.kinds import Kind
 from inventory.models import GearType, GoesWith
 from shows.calc.words import Feed
+from shows.goes_with import goes_with_lacking
 from shows.models import InputLine, NotProposed, Promised, PullRow, SourceType, StageLoad, StagePlace, StagePlan
 from shows.planning.extras import extras_of
 from shows.planning.making import making_of
 from shows.planning.pulling import rows_planned
 from shows.services.pull import row_add, row_bring_back, row_edit, row_put_back, row_remove
 from shows.services.pull_made import pull_make, pull_unmake
-from tests.builders import NOW, make_checkout, make_item, make_person, make_show, make_venue
+from tests.builders import NOW, make_checkout, make_item, make_person, make_pull_row, make_show, make_type, make_venue
 
 
 @pytest.fixture
@@ -292,3 +294,16 @@ def test_goes_with_rules_of_a_lead_do_not_double_the_leads_of_the_plan(house):
     add(house, 1, "Voice", "voice")
     assert GoesWith.objects.filter(type__key="mic-dynamic-vocal", needs__key="lead-mic").exists()
     assert not [one for one in rows_planned(house) if one.key.startswith("with:lead-mic")]
+
+
+def test_leads_the_plan_chose_by_the_runs_are_not_asked_for_again_in_another_length(company):
+    microphone, lead = make_type(Kind.MICROPHONE), make_type(Kind.LEAD)
+    GoesWith.objects.create(type=microphone, needs=lead, length_mm=10_000, count=1)
+    show = make_show()
+    make_pull_row(show, type=microphone, count=3)
+    row = make_pull_row(show, type=lead, length_mm=15_000, count=3)
+    assert [(one.length_mm, one.count) for one in goes_with_lacking(show)] == [(10_000, 3)], "by hand: as the rule says"
+    PullRow.objects.filter(pk=row.pk).update(made="leads:15")
+    assert goes_with_lacking(show) == []
+    make_pull_row(show, type=microphone, count=1)
+    assert [one.count for one in goes_with_lacking(show)] == [1]
