@@ -36,9 +36,16 @@ def broken(company):
         raw.close()
     else:
         with connection.cursor() as cursor:
-            cursor.execute("SET session_replication_role = replica")
+            cursor.execute(
+                "SELECT conrelid::regclass::text, conname, pg_get_constraintdef(oid) FROM pg_constraint "
+                "WHERE contype = 'f' AND confrelid = 'inventory_item'::regclass"
+            )
+            rules = cursor.fetchall()
+            for table, name, _rule in rules:
+                cursor.execute(f'ALTER TABLE {table} DROP CONSTRAINT "{name}"')
             cursor.execute("DELETE FROM inventory_item WHERE id = %s", [gone])
-            cursor.execute("SET session_replication_role = origin")
+            for table, name, rule in rules:
+                cursor.execute(f'ALTER TABLE {table} ADD CONSTRAINT "{name}" {rule} NOT VALID')
     yield gone
     with connection.constraint_checks_disabled():
         Label.objects.filter(item_id=gone).delete()
