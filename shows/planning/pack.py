@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 from math import ceil
 
 from company.clock import today
@@ -14,7 +15,7 @@ from company.templatetags.tape import moment as moment_words
 from inventory.models import GearType
 from maintenance.cell_needs import listed
 from shows.calc.lines import LineWay, PlaceSort, Whose
-from shows.calc.shortage import lacking_words
+from shows.calc.shortage import Key, Left, lacking_words
 from shows.calc.words import Critical, Feed
 from shows.models import Show, VenueFeed
 from shows.picks import Pick, picks_for, stops_of
@@ -158,6 +159,10 @@ class _Packing:
     at: datetime
     advice: ShowAdvice
     progress: list[PullLine]
+
+    @cached_property
+    def left(self) -> dict[Key, Left]:
+        return shortages_of([self.show]).get(self.show.pk, {})
 
     def of_way(self, way: LineWay) -> list[LineAdvice]:
         return [one for one in self.advice.lines if one.line.way == way]
@@ -321,7 +326,7 @@ class _Packing:
 
     def pull(self) -> Part:
         day = today(self.at)
-        left = shortages_of([self.show]).get(self.show.pk, {})
+        left = self.left
         picks = [
             replace(pick, why=lacking_words(pick.count, left.get((pick.line.type_id, pick.line.length_mm))))
             if pick.short
@@ -344,7 +349,7 @@ class _Packing:
         return Part(key="pull", title="Pull list", says=says, tables=tuple(tables))
 
     def borrow(self) -> Part | None:
-        left = unmet(shortages_of([self.show]).get(self.show.pk, {}), self.progress, unfit_too=True)
+        left = unmet(self.left, self.progress, unfit_too=True)
         names = {(line.type_id, line.length_mm): line.type_name for line in self.progress if line.item_id}
         names |= {(line.type_id, line.length_mm): line.name for line in self.progress if not line.item_id}
         rows = [(str(worst.short), names.get(key, ""), worst.told) for key, worst in left.items() if worst.short]

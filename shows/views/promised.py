@@ -37,6 +37,7 @@ def promised(request: HttpRequest, pk: int) -> HttpResponse:
         "show": show,
         "told": told,
         "without": [one for one in told if one.promised is None],
+        "doubtful": [one for one in told if one.promised is not None and one.promised.doubts],
         "others": shows_at_once(show)[1:],
         "undo": request.GET.get("line", ""),
     }
@@ -55,7 +56,10 @@ def promised_make(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect(job.get_absolute_url())
     asked, found = promises_make(shows=shows, at=now())
     said = f"{len(asked.wants)} lines of {len(shows)} show{'s' if len(shows) > 1 else ''} worked out"
-    messages.success(request, f"{said}, {len(found.without)} without." if found.without else f"{said}: each has its thing.")
+    names = {one.pk: one.name for one in shows}
+    at_shows = ", ".join(sorted({names[want.show] for want in found.without}))
+    without = f"{said}, {len(found.without)} without, at {at_shows}."
+    messages.success(request, without if found.without else f"{said}: each has its thing.")
     return redirect("promised", show.pk)
 
 
