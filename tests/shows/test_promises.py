@@ -217,9 +217,6 @@ def test_a_thing_in_doubt_is_said_above_the_lines_and_a_hand_is_sent_nowhere(sho
     good(microphone, "bad", suspect_since=NOW)
     line(show, voice, 1)
     promises_make(shows=[show], at=NOW)
-    assert (
-        "The one line has its thing, 1 in doubt"
-        in as_technician.get(reverse("promised", args=[show.pk])).content.decode()
-    )
+    assert "The one line has its thing, 1 in doubt" in as_technician.get(reverse("promised", args=[show.pk])).content.decode()
     told, plain = (who.get(reverse("readiness", args=[show.pk])).content.decode() for who in (as_technician, as_hand))
     assert 'class="act no-print"' in told and 'class="act no-print"' not in plain.split("</main>")[0]
