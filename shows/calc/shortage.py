@@ -75,13 +75,18 @@ class Left:
 
 
 def lacking_words(count: int, left: Left | None) -> str:
-    """Say on paper why so many cannot be taken from anywhere."""
+    """Say on paper why `count` cannot be taken from anywhere now, in the shortage's own numbers where the two differ."""
     if left is not None and not left.owned:
         return "we own none: hire or borrow"
     if left is None or not left.short:
         return f"short {count}: the others are still out or named elsewhere"
-    rest = " or ".join(p for p in ("promised" if left.promised else "", "not fit to go" if left.unfit else "") if p)
-    return f"short {count}: all others are {rest}" if rest else f"short {count}: we own {left.owned}"
+    parts = ("promised" if left.promised else "", "not fit to go" if left.unfit else "")
+    rest = " or ".join(part for part in parts if part)
+    why = f"all others are {rest}" if rest else f"we own {left.owned}"
+    if left.short > count:
+        return f"the list is short {left.short} on {left.day:%a} {left.day.day} {left.day:%b}: {why}"
+    later = f"; {count - left.short} still out or named elsewhere today" if left.short < count else ""
+    return f"short {left.short}: {why}{later}"
 
 
 def matches(wanted: Key, other: Key) -> bool:

@@ -42,7 +42,7 @@ def free_of(show: Show, types: Iterable[int]) -> dict[Key, int]:
             held[other, *key] += total
             days[other] = (first.toordinal(), last.toordinal())
     holds = [
-        Hold(type=numbers[type_, length], show=other, first=days[other][0], last=days[other][1], count=count)
+        Hold(key=numbers[type_, length], show=other, first=days[other][0], last=days[other][1], count=count)
         for (other, type_, length), count in held.items()
     ]
     first, last = show.hold_from.toordinal(), show.hold_until.toordinal()

@@ -1,4 +1,4 @@
-"""What is left on the shelf each day, a type: rows read for shows/calc/tide.py and drawn as a line of water."""
+"""What is left on the shelf each day, a type and length: rows read for shows/calc/tide.py and drawn as a line of water."""
 
 from collections import defaultdict
 from dataclasses import dataclass
@@ -7,7 +7,9 @@ from datetime import date, timedelta
 from django.db.models import Sum
 
 from company.templatetags.tape import day as day_words
+from company.templatetags.tape import metres
 from inventory.models import GearType
+from shows.calc.shortage import Key, matches
 from shows.calc.tide import Hold, shorts, tides
 from shows.calc.words import ShowState
 from shows.models import PullRow, Show
@@ -20,7 +22,7 @@ HIGH = 96.0  # of the drawing, from the shelf line to all that is owned
 
 @dataclass(frozen=True, kw_only=True)
 class ShortTold:
-    """A stretch of days on which a type is short, with the shows that hold it then."""
+    """A stretch of days on which a kind of thing is short, with the shows that hold it then."""
 
     first: date
     last: date
@@ -30,9 +32,9 @@ class ShortTold:
 
 @dataclass(frozen=True, kw_only=True)
 class Tide:
-    """One type's water over the days: what is owned and fit, what is left each day, its lowest, where it is short."""
+    """The water of a type, or of one of its lengths: what is owned and fit, what is left each day, where it is short."""
 
-    type: GearType
+    name: str
     owned: int
     left: tuple[int, ...]
     first: date
@@ -84,51 +86,69 @@ class Tide:
 
 
 def tides_of(*, first: date, days: int, kind: str = "", word: str = "", moving: bool = True) -> list[Tide]:
-    """Return the tide of each type over some days, the shortest first; a constant number of queries."""
+    """Return the tide of each type and length over some days, the shortest first; a constant number of queries.
+
+    Where a list asks for any length of a type, all its lengths together are one more line of water.
+    """
     last = first + timedelta(days=min(max(1, days), MOST_DAYS) - 1)
     types = GearType.objects.order_by("name")
     if kind:
         types = types.filter(kind=kind)
     if word:
         types = types.filter(name__icontains=word)
-    by_key = {one.pk: one for one in types}
+    names = dict(types.values_list("pk", "name"))
     shows = {one.pk: one for one in Show.objects.filter(state=ShowState.PLANNED, hold_from__lte=last, hold_until__gte=first)}
-    rows = (
-        PullRow.objects.filter(show__in=shows, type__in=by_key)
-        .order_by("show", "type")
-        .values_list("show", "type")
+    rows = [
+        (show, (type_, length), total)
+        for show, type_, length, total in PullRow.objects.filter(show__in=shows, type__in=names)
+        .order_by("show", "type", "length_mm")
+        .values_list("show", "type", "length_mm")
         .annotate(total=Sum("count"))
-    )
+    ]
+    lengths: dict[int, set[Key]] = defaultdict(set)
+    for _show, key, _total in rows:
+        lengths[key[0]].add(key)
+    stock: dict[int, dict[Key, int]] = defaultdict(dict)
+    for key, one in stock_of(lengths if moving else names, first).items():
+        stock[key[0]][key] = max(0, one.fit)
+    if not moving:
+        for type_ in names:
+            lengths[type_] |= set(stock.get(type_, ())) or {(type_, 0)}
+    owned = {
+        key: sum(fit for other, fit in stock.get(type_, {}).items() if matches(key, other))
+        for type_, keys in lengths.items()
+        for key in keys
+    }
     holds = [
         Hold(
-            type=type_,
+            key=key,
             show=show,
             first=shows[show].hold_from.toordinal(),
             last=shows[show].hold_until.toordinal(),
             count=total,
         )
-        for show, type_, total in rows
+        for show, asked, total in rows
+        for key in lengths[asked[0]]
+        if matches(key, asked)
     ]
-    moved = {hold.type for hold in holds}
-    wanted = moved if moving else set(by_key)
-    owned: dict[int, int] = defaultdict(int)
-    for (key, _mm), stock in stock_of(wanted, first).items():
-        owned[key] += max(0, stock.fit)
-    held = {key: owned.get(key, 0) for key in wanted}
-    left = tides(holds, held, first=first.toordinal(), last=last.toordinal())
-    short: dict[int, list[ShortTold]] = defaultdict(list)
-    for one in shorts(holds, held, first=first.toordinal(), last=last.toordinal()):
-        short[one.type].append(
+    short: dict[Key, list[ShortTold]] = defaultdict(list)
+    for found in shorts(holds, owned, first=first.toordinal(), last=last.toordinal()):
+        short[found.key].append(
             ShortTold(
-                first=date.fromordinal(one.first),
-                last=date.fromordinal(one.last),
-                size=one.size,
-                shows=tuple(shows[key] for key in one.shows),
+                first=date.fromordinal(found.first),
+                last=date.fromordinal(found.last),
+                size=found.size,
+                shows=tuple(shows[show] for show in found.shows),
             )
         )
     told = [
-        Tide(type=by_key[key], owned=held[key], left=tuple(int(n) for n in line), first=first, shorts=tuple(short[key]))
-        for key, line in left.items()
-        if key in by_key
+        Tide(
+            name=" ".join(part for part in (names[key[0]], metres(key[1])) if part),
+            owned=owned[key],
+            left=tuple(int(n) for n in line),
+            first=first,
+            shorts=tuple(short[key]),
+        )
+        for key, line in tides(holds, owned, first=first.toordinal(), last=last.toordinal()).items()
     ]
-    return sorted(told, key=lambda one: (one.low >= 0, one.low / max(1, one.owned), one.type.name))
+    return sorted(told, key=lambda one: (one.low >= 0, one.low / max(1, one.owned), one.name))

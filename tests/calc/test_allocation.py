@@ -154,7 +154,7 @@ def test_nothing_asked_and_nothing_owned_is_no_trouble():
 @given(
     st.lists(
         st.builds(
-            lambda t, s, f, d, c: Hold(type=t, show=s, first=f, last=f + d, count=c),
+            lambda t, s, f, d, c: Hold(key=t, show=s, first=f, last=f + d, count=c),
             st.integers(1, 3), st.integers(1, 5), st.integers(-5, 40), st.integers(0, 9), st.integers(0, 4),
         ),
         max_size=25,
@@ -165,14 +165,14 @@ def test_the_tide_is_what_counting_day_by_day_gives(holds):
     left = tides(holds, owned, first=0, last=30)
     for key, days in left.items():
         for day in range(31):
-            held = sum(h.count for h in holds if h.type == key and h.first <= day <= h.last)
+            held = sum(h.count for h in holds if h.key == key and h.first <= day <= h.last)
             assert days[day] == owned.get(key, 0) - held
-    short = {(s.type, day): s.size for s in shorts(holds, owned, first=0, last=30) for day in range(s.first, s.last + 1)}
+    short = {(s.key, day): s.size for s in shorts(holds, owned, first=0, last=30) for day in range(s.first, s.last + 1)}
     assert short == {(key, day): -int(n) for key, days in left.items() for day, n in enumerate(days) if n < 0}
 
 
 def test_a_shortage_names_its_shows_and_days():
-    holds = [Hold(type=1, show=7, first=3, last=6, count=2), Hold(type=1, show=8, first=5, last=9, count=2)]
+    holds = [Hold(key=1, show=7, first=3, last=6, count=2), Hold(key=1, show=8, first=5, last=9, count=2)]
     (found,) = shorts(holds, {1: 3}, first=0, last=20)
     assert (found.first, found.last, found.size, found.shows) == (5, 6, 1, (7, 8))
 
@@ -184,7 +184,7 @@ def test_a_shortage_names_its_shows_and_days():
         lambda: Want(key="a", show=1, type=1, first=1, last=1, weight=0),
         lambda: allocate([Want(key="a", show=1, type=1, first=1, last=1)] * 2, []),
         lambda: tides([], {}, first=2, last=1),
-        lambda: tides([Hold(type=1, show=1, first=2, last=1, count=1)], {}, first=0, last=5),
+        lambda: tides([Hold(key=1, show=1, first=2, last=1, count=1)], {}, first=0, last=5),
     ],
 )
 def test_what_cannot_be_gets_a_sentence(make):

@@ -2,10 +2,11 @@
 
 from datetime import date, timedelta
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shows.calc.shortage import Demand, Stock, matches, shortages
+from shows.calc.shortage import Demand, Left, Stock, lacking_words, matches, shortages
 
 DAY = date(2026, 10, 1)
 KEYS = [(1, 0), (1, 10), (1, 20), (2, 0)]
@@ -93,3 +94,27 @@ def test_what_is_out_to_another_show_and_not_fit_is_one_thing():
 def test_a_list_lacks_no_more_than_it_wants():
     assert _short(wants=1, owned=1, unfit=1, promised=1).short == 1
     assert _short(wants=6, owned=10, unfit=0, promised=20).short == 6
+
+
+def on_third(**more) -> Left:
+    return Left(**{"key": (1, 0), "day": date(2026, 10, 3), "wanted": 9, "owned": 8, "unfit": 0, "promised": 4, **more})
+
+
+@pytest.mark.parametrize(
+    ("count", "left", "said"),
+    [
+        (2, None, "short 2: the others are still out or named elsewhere"),
+        (2, on_third(wanted=4), "short 2: the others are still out or named elsewhere"),
+        (9, on_third(owned=0, promised=0), "we own none: hire or borrow"),
+        (5, on_third(), "short 5: all others are promised"),
+        (1, on_third(promised=0), "short 1: we own 8"),
+        (
+            7,
+            on_third(unfit=1, wanted=8),
+            "short 5: all others are promised or not fit to go; 2 still out or named elsewhere today",
+        ),
+        (3, on_third(), "the list is short 5 on Sat 3 Oct: all others are promised"),
+    ],
+)
+def test_paper_says_what_cannot_be_taken_in_the_shortages_own_number(count, left, said):
+    assert lacking_words(count, left) == said

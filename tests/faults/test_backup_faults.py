@@ -59,8 +59,9 @@ def program(tmp_path_factory) -> Iterator[Program]:
         if before is not None:
             os.environ["VAR_DIR"] = before
     yield found
-    found.process.stdin.close()
-    found.process.wait(timeout=20)
+    with found.process:  # closes its pipes too
+        found.process.stdin.close()
+        found.process.wait(timeout=20)
 
 
 @pytest.fixture

@@ -221,3 +221,18 @@ def test_a_show_that_is_short_of_nothing_says_so(as_hand, show):
 @pytest.mark.parametrize("sent", [{}, {"line": "x", "type": "1"}, {"line": "999999", "type": "999999"}])
 def test_a_swap_of_nothing_is_a_sentence(as_technician, show, sent):
     assert as_technician.post(reverse("borrow-swap", args=[show.pk]), sent).status_code == 302
+
+
+def test_each_length_has_water_of_its_own_and_any_length_is_all_of_them(company):
+    lead = make_type(Kind.LEAD, name="TS lead")
+    for mm, count in ((3_000, 1), (6_000, 4)):
+        for n in range(count):
+            make_item(type=lead, name=f"{mm}-{n}", length_mm=mm)
+    show = make_show(load_in=NOW + timedelta(days=2), name="Fair")
+    make_pull_row(show, type=lead, length_mm=3_000, count=2)
+    (tide,) = tides_of(first=NOW.date(), days=7)
+    assert (tide.name, tide.owned, tide.low) == ("TS lead 3\u2009m", 1, -1)
+    make_pull_row(show, type=lead, length_mm=0, count=1)
+    found = {one.name: (one.owned, one.low) for one in tides_of(first=NOW.date(), days=7)}
+    assert found == {"TS lead 3\u2009m": (1, -1), "TS lead": (5, 2)}
+    assert {one.name for one in tides_of(first=NOW.date(), days=7, moving=False)} == {*found, "TS lead 6\u2009m"}
