@@ -4,6 +4,7 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, field, replace
 
 from company.templatetags.tape import metres
+from inventory.calc.kinds import Kind
 from shows.models import PullRow, Show, StagePlan
 from shows.planning.pulling import Planned, rows_planned
 from shows.progress import PullLine, pull_progress
@@ -11,6 +12,8 @@ from shows.services.pull import MOST_ROWS
 
 Key = tuple[int, int]
 SAME = ("type_id", "length_mm", "count", "item_id", "reason", "feed", "critical", "line")
+# what only lines ask for: a lead or a stand more than they need may be wanted for something no plan knows
+FOR_LINES = frozenset({Kind.INTERFACE_BOX, Kind.MICROPHONE, Kind.TRANSMITTER, Kind.RECEIVER})
 ON_LIST = {
     PullRow.Origin.HAND: "typed",
     PullRow.Origin.RIG: "from a rig",
@@ -47,6 +50,14 @@ class Covered:
     why: str
 
 
+@dataclass(frozen=True, kw_only=True)
+class Beyond:
+    """A rig's row with more than any line asks for: so many of its count would do."""
+
+    row: PullRow
+    keep: int
+
+
 @dataclass(kw_only=True)
 class Making:
     """What making the list adds, changes and removes; what it keeps, and what it leaves alone."""
@@ -57,6 +68,7 @@ class Making:
     kept: list[Stays] = field(default_factory=list)
     covered: list[Covered] = field(default_factory=list)
     left_out: list[Planned] = field(default_factory=list)
+    beyond: list[Beyond] = field(default_factory=list)
     same: int = 0
     planned: int = 0
     rows: int = 0
@@ -135,11 +147,26 @@ def _uncovered(
             made.covered.append(Covered(planned=one, count=covered, why=f"{covered} on the list already: {said}"))
         if one.count > covered:
             left[one.key] = replace(one, count=one.count - covered)
+    if any(one.line for one in planned):
+        made.beyond = _beyond(others, have)
     order = {one.key: number for number, one in enumerate(planned)}
     wanted = sorted(left.values(), key=lambda one: order[one.key])
     made.left_out.sort(key=lambda one: order[one.key])
     made.covered.sort(key=lambda one: order[one.planned.key])
     return wanted
+
+
+def _beyond(others: list[PullRow], have: dict[Key, int]) -> list[Beyond]:
+    """Return the rigs' rows that hold what no line took; `have` is what was not taken, by type and length."""
+    rest, found = dict(have), []
+    for row in reversed(others):
+        key = (row.type_id, row.length_mm)
+        if row.origin != PullRow.Origin.RIG or row.item_id or row.type.kind not in FOR_LINES:
+            continue
+        if over := min(row.count, rest[key]):
+            rest[key] -= over
+            found.append(Beyond(row=row, keep=row.count - over))
+    return found[::-1]
 
 
 def _unwanted(rows: list[PullRow], made: Making, lines) -> None:  # type: ignore[no-untyped-def]

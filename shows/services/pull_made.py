@@ -13,7 +13,7 @@ from shows.models import PullRow, Show, StagePlan
 from shows.planning.making import Making, making_of
 from shows.planning.pulling import Planned
 from shows.services.custody import items_refold
-from shows.services.pull import MOST_ROWS, kept_of
+from shows.services.pull import MOST_ROWS, kept_of, row_edit, row_remove
 
 FIELDS = ("type_id", "length_mm", "count", "item_id", "reason", "feed", "critical", "line")
 
@@ -44,6 +44,21 @@ def pull_make(*, show: Show, person: Person | None, at: datetime) -> Making:
     items |= {one.item.pk for one in (*made.added, *(change.planned for change in made.changed)) if one.item}
     _planned(items)
     return made
+
+
+@transaction.atomic
+def beyond_cut(*, show: Show, row_id: int) -> tuple[PullRow, dict[str, Any] | None] | None:
+    """Cut a rig's row to what the lines ask for. Answer the row and, where all of it went, what puts it back.
+
+    None: it is not there, or not more than enough, by now.
+    """
+    Show.objects.select_for_update().get(pk=show.pk)
+    found = next((one for one in making_of(show).beyond if one.row.pk == row_id), None)
+    if found is None:
+        return None
+    if found.keep:
+        return row_edit(row=found.row, count=found.keep), None
+    return found.row, row_remove(row=found.row)
 
 
 def _row(show: Show, one: Planned, rank: int) -> PullRow:

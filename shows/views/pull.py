@@ -79,6 +79,12 @@ def _removed(request: HttpRequest) -> dict[str, str] | None:
     return {"token": token, "name": kept["said"]} if kept else None
 
 
+def removed_at(show: Show, kept: dict[str, Any], name: str) -> str:
+    """Return the address of the list with the way back for a row just removed."""
+    token = signing.dumps({**kept, "said": name}, salt=SALT)
+    return f"{reverse('pull', args=[show.pk])}?{urlencode({'removed': token})}#removed"
+
+
 def said_of(error: ValidationError) -> str:
     return " ".join(in_our_words(error).messages)
 
@@ -139,8 +145,7 @@ def pull_row(request: HttpRequest, pk: int, row_pk: int) -> HttpResponse:
     do = request.POST.get("do", "save")
     if do == "remove":
         name = f"{row.count} {row.type.name}" if row.item is None else row.item.label
-        token = signing.dumps({**row_remove(row=row), "said": name}, salt=SALT)
-        return redirect(f"{back}?{urlencode({'removed': token})}#removed")
+        return redirect(removed_at(show, row_remove(row=row), name))
     if do in {"up", "down"}:
         row_move(row=row, by=-1 if do == "up" else 1)
         return redirect(f"{back}?{urlencode({'at': row.pk})}#row-{row.pk}")

@@ -16,8 +16,8 @@ from shows.planning.extras import Extra, extras_of
 from shows.planning.making import Making, making_of
 from shows.planning.readiness import SAFETY, readiness_of
 from shows.services.pull import row_add, row_bring_back
-from shows.services.pull_made import pull_make, pull_unmake
-from shows.views.pull import said_of
+from shows.services.pull_made import beyond_cut, pull_make, pull_unmake
+from shows.views.pull import removed_at, said_of
 
 GROUPS = {
     "lines": "lines",
@@ -38,7 +38,8 @@ def _show(pk: int) -> Show:
 
 @technician_required
 def make_pull(request: HttpRequest, pk: int) -> HttpResponse:
-    """Show what making the pull list would do; POST does it, takes the last making back, or brings a left-out row back."""
+    """Show what making the pull list would do; POST does it, takes the last making back, brings a left-out row back,
+    or cuts a rig's row to what the lines ask for."""
     show = _show(pk)
     if request.method == "POST":
         return _make(request, show)
@@ -68,11 +69,26 @@ def _make(request: HttpRequest, show: Show) -> HttpResponse:
             messages.success(request, f"Taken back: {undone} row{'' if undone == 1 else 's'} are as they were.{kept}")
         elif do == "bring-back":
             row_bring_back(show=show, made=request.POST.get("key", "")[:60])
+        elif do == "cut":
+            return _cut(request, show)
         else:
             made = pull_make(show=show, person=signed_in(request), at=now())
             messages.success(request, _said(made))
     except ValidationError as error:
         return _draw(request, show, wrong=said_of(error))
+    return redirect("make-pull", pk=show.pk)
+
+
+def _cut(request: HttpRequest, show: Show) -> HttpResponse:
+    asked = request.POST.get("key", "")
+    cut = beyond_cut(show=show, row_id=int(asked)) if asked.isascii() and asked.isdigit() and len(asked) < 10 else None
+    if cut is None:
+        messages.info(request, "That row has no more than the lines ask for by now.")
+        return redirect("make-pull", pk=show.pk)
+    row, kept = cut
+    if kept is not None:
+        return redirect(removed_at(show, kept, f"{row.count} {row.type.name}"))
+    messages.success(request, f"{row.count} {row.type.name} {'stays' if row.count == 1 else 'stay'} on the list.")
     return redirect("make-pull", pk=show.pk)
 
 

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from config.env import database
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -80,3 +82,11 @@ def test_secret_is_made_once_and_is_its_owner_s_alone(tmp_path):
 def test_no_migration_is_missing(tmp_path):
     done = manage("makemigrations", "--check", "--dry-run", VAR_DIR=str(tmp_path))
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_short_questions_are_not_compiled_and_a_shop_s_own_options_stay(monkeypatch, tmp_path):
+    monkeypatch.setenv("SHOP_DATABASE", "postgres://a:b@127.0.0.1/c?sslmode=require&options=-c%20work_mem%3D8MB")
+    assert database("SHOP_DATABASE", tmp_path / "x")["OPTIONS"] == {
+        "sslmode": "require",
+        "options": "-c jit=off -c work_mem=8MB",
+    }

@@ -307,3 +307,40 @@ def test_leads_the_plan_chose_by_the_runs_are_not_asked_for_again_in_another_len
     assert goes_with_lacking(show) == []
     make_pull_row(show, type=microphone, count=1)
     assert [one.count for one in goes_with_lacking(show)] == [1]
+
+
+# ---- a rig with more than the lines ask for
+
+
+def rig_row(show, key, count):
+    return make_pull_row(show, type=kind_of(key), count=count, origin=PullRow.Origin.RIG, reason="rig Small stage")
+
+
+def test_a_rigs_boxes_beyond_the_lines_are_offered_to_be_cut_and_a_row_nobody_needs_comes_back(house, as_technician):
+    add(house, 5, "Fiddle", "fiddle-piezo")
+    boxes, vocals = rig_row(house, "active-box-piezo", 8), rig_row(house, "mic-dynamic-vocal", 2)
+    url = f"/shows/{house.pk}/make-pull/"
+    assert [(one.row.pk, one.keep) for one in making_of(house).beyond] == [(boxes.pk, 1), (vocals.pk, 0)]
+    assert "Take 1 only" in as_technician.get(url).content.decode()
+    as_technician.post(url, {"do": "cut", "key": boxes.pk})
+    boxes.refresh_from_db()
+    assert boxes.count == 1
+    page = as_technician.post(url, {"do": "cut", "key": vocals.pk}, follow=True)
+    assert not PullRow.objects.filter(pk=vocals.pk).exists() and "is off the list" in page.content.decode()
+    back = page.context["removed"]["token"]
+    as_technician.post(f"/shows/{house.pk}/pull/put-back/", {"token": back})
+    assert PullRow.objects.get(show=house, type=vocals.type).count == 2
+
+
+@pytest.mark.parametrize("key", ["", "x", "0", "\u0663", "99999999999999999999"])
+def test_a_row_that_is_not_beyond_is_not_cut(house, as_technician, key):
+    add(house, 5, "Fiddle", "fiddle-piezo")
+    boxes = make_pull_row(house, type=kind_of("active-box-piezo"), count=8)
+    page = as_technician.post(f"/shows/{house.pk}/make-pull/", {"do": "cut", "key": key or boxes.pk}, follow=True)
+    boxes.refresh_from_db()
+    assert boxes.count == 8 and "no more than the lines ask for" in page.content.decode()
+
+
+def test_without_an_input_list_a_rig_is_what_it_is(house):
+    rig_row(house, "active-box-piezo", 8)
+    assert making_of(house).beyond == []
