@@ -158,9 +158,12 @@ def _stock(
 
 
 def _record_words(stock: Stock) -> str:
-    shows = f"{stock.item_shows:.0f}" if stock.item_shows >= 1 else "no"
-    failed = f"{stock.failures:.0f} failed" if stock.failures else "none failed"
-    return f"{failed} in {shows} item-shows on our record; the trade's guess is 1 in {1 / stock.prior_rate:.0f}"
+    guess = f"the trade's guess is 1 in {1 / stock.prior_rate:.0f}"
+    times = round(stock.item_shows)
+    if not times and not stock.failures:
+        return f"never out on a line yet; {guess}"
+    failed = f"failed {stock.failures:.0f} time{'' if stock.failures == 1 else 's'}" if stock.failures else "never failed"
+    return f"{failed} in {times or 'less than 1'} time{'' if times in {0, 1} else 's'} out; {guess}"
 
 
 def spare_rows(show: Show, advice: ShowAdvice | None = None) -> list[tuple[GearType, int, int, str]]:

@@ -523,10 +523,15 @@ function begin() {
 
   // The bar: the same by thumb
 
-  const bar = document.createElement("div");
-  bar.className = "tools";
-  bar.setAttribute("role", "toolbar");
-  bar.setAttribute("aria-label", "This line");
+  const toolbar = (name, label) => {
+    const bar = document.createElement("div");
+    bar.className = name;
+    bar.setAttribute("role", "toolbar");
+    bar.setAttribute("aria-label", label);
+    return bar;
+  };
+  const bar = toolbar("tools", "This line");
+  const steps = toolbar("tools steps", "Steps back and on");
   const tools = [
     ["Line below", "Ctrl+Enter", () => putIn(at.row)],
     ["Up", "Alt+↑", () => move(at.row, -1)],
@@ -547,7 +552,7 @@ function begin() {
       commit();
       act();
     });
-    bar.append(button);
+    (name.endsWith("do") ? steps : bar).append(button);
   }
   const views = document.createElement("label");
   views.className = "views";
@@ -564,7 +569,7 @@ function begin() {
   });
   views.append(pick);
   bar.append(views);
-  state.before(bar);
+  state.before(steps, bar);
   const help = document.createElement("p");
   help.className = "quiet keys";
   help.textContent = "Type to write, Enter goes down, Tab goes right, Alt and an arrow moves a line, Ctrl+Enter puts one in, Esc then Tab leaves the grid. Paste a block from a spreadsheet where you are; with headings it is read as a sheet. Italic kinds were guessed from the name.";
