@@ -15,6 +15,9 @@ from shows.calc.weighing import BARE_CARTRIDGE, mixer_sees_ohm, weigh, with_rang
 
 __all__ = ["By", "Choice", "Pickup", "Stage", "Way", "Weighed", "choose", "mixer_sees_ohm", "weigh", "with_range"]
 NEAR = 0.5
+HEARD_DB = 3.0  # boxes that differ by less come up to the same on the mixer's gain
+OTHER_MAKE = {By.ACTIVE: By.PASSIVE, By.PASSIVE: By.ACTIVE}
+A_MAKE = {By.ACTIVE: "An active", By.PASSIVE: "A passive"}
 SAID_BY_FEED = frozenset({"it needs phantom", "it lives on its cells here"})
 
 
@@ -38,7 +41,7 @@ def choose(source: Source, stage: Stage, pickups: Sequence[Pickup], *, ends_ohm:
     first, second = (works[0] if works else None), (works[1] if len(works) > 1 else None)
     return Choice(
         first=first,
-        why=_why(first, works[1:], stage) if first else _nothing(weighed),
+        why=_why(first, works[1:], stage) + _other_make(first, works[1:]) if first else _nothing(weighed),
         second=second,
         lost=_lost(first, second) if first and second else "",
         weighed=tuple(weighed),
@@ -59,7 +62,23 @@ def _why(first: Weighed, rest: Sequence[Weighed], stage: Stage) -> str:
         return told
     if near.pickup.by is By.MICROPHONE or first.pickup.by is By.MICROPHONE:
         return told + (f" {near.pickup.name} is usual too: choose by ear." if near.pickup.usual is not None else "")
-    return f"{told} {near.pickup.name} loses {_loss_of(near)}: either will do."
+    return f"{told} {near.pickup.name} loses {_loss_of(near)}{_hotter(first, near)}: either will do."
+
+
+def _hotter(first: Weighed, near: Weighed) -> str:
+    if not (first.level and near.level) or abs(near.level.peak_dbu - first.level.peak_dbu) < HEARD_DB:
+        return ""
+    by = near.level.peak_dbu - first.level.peak_dbu
+    return f" and comes {words.decibels(by)}\u2009dB {'hotter' if by > 0 else 'quieter'}"
+
+
+def _other_make(first: Weighed, rest: Sequence[Weighed]) -> str:
+    """Say what the best passive box does where an active one was chosen, and the other way round; empty: it was said."""
+    other = OTHER_MAKE.get(first.pickup.by)
+    if other is None or (rest and rest[0].pickup.by is other):  # the second choice has its figures of its own
+        return ""
+    one = next((one for one in rest if one.pickup.by is other and one.answer is not None), None)
+    return f" {A_MAKE[other]} one, {one.pickup.name}, {one.in_short}." if one is not None else ""
 
 
 def _loss_of(one: Weighed) -> str:

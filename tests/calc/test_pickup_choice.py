@@ -1,6 +1,7 @@
 """Which mic/DI a source wants, by the numbers and by what a stage gives."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -160,3 +161,17 @@ def test_the_long_lead_is_driven_by_the_box_not_by_the_source():
     assert mixer_sees_ohm(COIL, PLAIN) == 6_000
     with pytest.raises(PathError):
         with_range(COIL, low_ohm=7_000, high_ohm=9_000)
+
+
+def test_a_box_of_the_other_make_is_told_once_with_its_figures():
+    found = choose(COIL, stage(), [ACTIVE, replace(ACTIVE, key="b", name="Active direct box b"), PASSIVE])
+    passive = next(one for one in found.weighed if one.pickup is PASSIVE)
+    assert found.why.endswith(f"A passive one, {PASSIVE.name}, {passive.in_short}.") and "falls from" in passive.in_short
+    alone = choose(COIL, stage(), [ACTIVE, PASSIVE])
+    assert "A passive one" not in alone.why and PASSIVE.name in alone.lost
+
+
+def test_boxes_that_lose_alike_but_come_at_other_levels_say_so():
+    found = choose(KEYS, stage(), [PASSIVE, ACTIVE])
+    by = abs(found.first.level.peak_dbu - found.second.level.peak_dbu)
+    assert by > 20 and f"{by:.0f}\u2009dB hotter: either will do." in found.why
