@@ -19,10 +19,10 @@ from company.models import Person
 from company.plain import in_our_words
 from inventory.calc.kinds import Kind
 from inventory.models import GearType
-from shows.calc.lines import PlaceSort
+from shows.calc.lines import LineWay, PlaceSort
 from shows.calc.stage_plan import spread
 from shows.calc.stage_typed import MM_A_FOOT, figure
-from shows.models import Show, StagePlace, VenueFeed
+from shows.models import InputLine, Show, StagePlace, VenueFeed
 from shows.planning.power import power_of
 from shows.planning.stage import digest_of, kept_of, stage_of
 from shows.services.stage import StaleStageError, feed_pressed, places_moved, stage_put_back, stage_save, stage_to_venue
@@ -85,6 +85,7 @@ def _draw(request: HttpRequest, show: Show, *, form: StageForm | None = None, st
         "section": "Shows",
         "show": show,
         "told": told,
+        "nowhere": [str(line) for line in InputLine.objects.filter(show=show, place=None, way=LineWay.IN)],
         "rows": shown.drawn(),
         "plan": shown.plan,
         "wrong": shown.wrong,

@@ -596,6 +596,17 @@ def test_a_shows_new_times_are_folded_again(hand, show, box):
     assert Checkout.objects.get(show=other).ended == "straight on"
 
 
+def test_a_batch_long_under_way_does_not_overtake_what_its_phone_scanned_later(hand, show, box):
+    """The phone's clock is right; the first batch took eight seconds to arrive, which looks like a clock that is behind."""
+    second = timedelta(seconds=1)
+    record(hand, sent(box, "out", show, at=NOW, seq=1), sent_at=NOW, at=NOW + 8 * second)
+    record(hand, sent(box, "back", show, at=NOW + 3 * second, seq=2), sent_at=NOW + 9 * second, at=NOW + 9 * second)
+    assert where(box) == ("", None)
+    # a clock that was set right in between is another matter
+    record(hand, sent(box, "out", show, at=NOW - 60 * second, seq=3), sent_at=NOW + 20 * second, at=NOW + 20 * second)
+    assert Scan.objects.get(seq=3).effective_at == NOW - 60 * second
+
+
 # size
 
 

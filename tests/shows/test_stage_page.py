@@ -268,3 +268,12 @@ def test_a_place_says_how_much_lead_its_run_takes(show):
     InputLine.objects.create(show=show, number=1, source="Bass", place=bass)
     told = next(one for one in stage_of(show).places if one.place == bass)
     assert (told.runs_to, told.straight_mm, told.need_mm) == (mix, 10_000, 15_000)
+
+
+def test_an_input_that_stands_nowhere_is_named(as_technician, show):
+    place = StagePlace.objects.create(show=show, name="Left", sort="source", x_mm=0, y_mm=1_000)
+    InputLine.objects.create(show=show, number=1, source="Fiddle", place=place)
+    InputLine.objects.create(show=show, number=2, source="Sampler")
+    InputLine.objects.create(show=show, number=1, source="Mains", way="out")
+    page = as_technician.get(f"/shows/{show.pk}/stage/").content.decode()
+    assert "Standing nowhere yet:</b> 2 Sampler." in page
