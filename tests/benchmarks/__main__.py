@@ -1,6 +1,7 @@
 """`make bench`: every figure the project claims, measured in one run on one machine, medians, with the machine named.
 
-Nothing here fails a build: a slow machine is no fault. Read the table; the last column says what is asked for.
+Nothing here fails a build: a slow machine is no fault. Read the table; the last column says what is asked for. With names only
+those are measured: `make bench ARGS="pages backup"`.
 """
 
 import json
@@ -12,6 +13,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
+PAGES = "pages"
 SMALL, LARGE = (1_000, 20), (100_000, 2_000)
 
 
@@ -22,9 +24,21 @@ ASKED = {
 }
 
 
-def main() -> None:
+def main(names: list[str]) -> None:
+    scripts = {path.stem.removeprefix("bench_"): path for path in sorted(Path(__file__).parent.glob("bench_*.py"))}
+    if unknown := [name for name in names if name not in {PAGES, *scripts}]:
+        raise SystemExit(f"There is no bench {', '.join(unknown)}. There are {PAGES}, {', '.join(scripts)}.")
     print(_machine())
     print()
+    if not names or PAGES in names:
+        _pages()
+    for name, script in scripts.items():
+        if not names or name in names:
+            sys.stdout.flush()
+            subprocess.run([sys.executable, str(script)], cwd=ROOT, env=_environment(), check=True)
+
+
+def _pages() -> None:
     small, large = _measure(*SMALL), _measure(*LARGE)
     print(f"{'page or call':28}{'1,000 items':>14}{'100,000 items':>15}{'ratio':>8}{'queries':>12}   asked for")
     for name in large:
@@ -42,9 +56,6 @@ def main() -> None:
         times = f"{a['ms']:>11.1f} ms{b['ms']:>12.1f} ms{b['ms'] / a['ms']:>8.2f}"
         print(f"{name:28}{times}{a['queries']:>6} {b['queries']:>5}   {mark}: {asked}")
     print()
-    for script in sorted(Path(__file__).parent.glob("bench_*.py")):
-        sys.stdout.flush()
-        subprocess.run([sys.executable, str(script)], cwd=ROOT, env=_environment(), check=True)
 
 
 def _measure(items: int, shows: int) -> dict[str, dict[str, float]]:
@@ -71,4 +82,4 @@ def _machine() -> str:
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

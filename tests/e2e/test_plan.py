@@ -8,8 +8,8 @@ import pypdfium2
 import pytest
 from django.core.management import call_command
 
-from inventory.models import GearType
-from shows.models import InputLine, PullRow, SourceType, StagePlace, Venue, VenueFeed
+from inventory.models import GearType, Item
+from shows.models import InputLine, Promised, PullRow, SourceType, StagePlace, Venue, VenueFeed
 from shows.planning.advice import advice_of
 from tests.builders import make_company, make_item, make_person, make_pull_row, make_show
 
@@ -137,3 +137,45 @@ def test_the_pages_from_plan_to_truck_fit_a_phone(open_page, shop):
     for room in ("make-pull", "ready", "pack"):
         page.goto(f"/shows/{shop.pk}/{room}/")
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), room
+
+
+def test_things_leads_and_the_shelf_on_a_phone_without_script(open_page, shop):
+    kinds = {one.key: one for one in GearType.objects.exclude(key=None)}
+    for length in (5_000, 15_000):
+        make_item(type=kinds["lead-mic"], name="a", length_mm=length)
+    for number, source, kind in ((1, "Lead voice", "voice"), (2, "Fiddle", "fiddle-piezo")):
+        InputLine.objects.create(show=shop, number=number, source=source, type=SourceType.objects.get(key=kind))
+    page = open_page(make_person("technician"), script=False)
+    fits = "document.documentElement.scrollWidth <= innerWidth"
+
+    # who gets what: worked out, one given by hand, and left to the program again
+    page.goto(f"/shows/{shop.pk}/promised/")
+    page.get_by_role("button", name="Work out who gets what").click()
+    assert "each has its thing" in page.locator(".messages, [role=status]").first.inner_text()
+    fiddle = InputLine.objects.get(show=shop, number=2)
+    had = Promised.objects.get(line=fiddle).item
+    other = Item.objects.filter(type=had.type).exclude(pk=had.pk).get()
+    row = page.locator(".promised-lines li").nth(1)
+    row.locator("summary").click()
+    row.get_by_label("Its code").fill(other.code)
+    row.get_by_role("button", name="This one").click()
+    assert Promised.objects.get(line=fiddle).item == other
+    row = page.locator(".promised-lines li").nth(1)
+    assert "by hand" in row.inner_text()
+    row.locator("summary").click()
+    row.get_by_role("button", name="Leave it to the program").click()
+    assert not Promised.objects.filter(line=fiddle, by_hand=True).exists()
+
+    # the runs from what is free, and the shelf by lengths
+    page.goto(f"/shows/{shop.pk}/leads/")
+    leads = page.locator("main section", has_text="Microphone lead")
+    assert leads.locator(".runs li").count() == 2
+    assert "Free on these days: 1 of 5\u2009m, 1 of 15\u2009m" in leads.inner_text()
+    make_pull_row(shop, type=kinds["lead-mic"], length_mm=5_000, count=2)
+    page.goto(f"/shelf-days/?from={shop.hold_from:%Y-%m-%d}")
+    lead = page.locator(".types li", has_text="5\u2009m")
+    assert "Short 1" in lead.inner_text() and "1 fit to go" in lead.inner_text()
+    looked = open_page(make_person("technician", username="looks"))
+    for address in (f"/shows/{shop.pk}/promised/", f"/shows/{shop.pk}/leads/", f"/shows/{shop.pk}/spares/", "/shelf-days/"):
+        looked.goto(address)
+        assert looked.evaluate(fits), address
