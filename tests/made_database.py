@@ -38,6 +38,16 @@ def databases_set_up() -> Any:
     return setup_databases(verbosity=0, interactive=False, keepdb=True, serialized_aliases=set())
 
 
+def made_copy(path: Path) -> bool:
+    """Put a copy of what was migrated at a path, for a test with processes of its own; False if nobody has made it yet."""
+    made = _folder() / f"{PREFIX}{_digest()}.sqlite3"
+    with _alone():
+        if not made.exists():
+            return False
+        shutil.copyfile(made, path)
+        return True
+
+
 def _digest() -> str:
     """Return a short digest of all that migrating may read: the code, what it loads, the versions of the libraries."""
     files = [path for folder in READ for path in sorted((ROOT / folder).rglob("*")) if path.suffix in ENDINGS]

@@ -14,6 +14,7 @@ import pytest
 
 from company.net import is_loopback
 from company.supervisor import Child, Supervisor, port_taken, python
+from tests.made_database import made_copy
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -107,7 +108,8 @@ def start(tmp_path):
         one.close()
 
 
-def test_start_serves_restarts_a_killed_worker_and_stops_everything(start):
+def test_start_serves_restarts_a_killed_worker_and_stops_everything(start, tmp_path):
+    made_copy(tmp_path / "knowngood.sqlite3")  # migrating from nothing takes half a minute
     one = start()
     until(lambda: one.health() == 200)
     said = one.said()
@@ -138,6 +140,7 @@ def test_second_start_says_which_port_is_taken(start, tmp_path):
 
 
 def test_demo_is_not_served_beyond_this_machine(start, tmp_path):
+    made_copy(tmp_path / "knowngood.sqlite3")
     made = subprocess.run(
         [
             sys.executable,

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.made_database import made_copy
+
 ROOT = Path(__file__).resolve().parents[2]
 NUMBER = 120
 
@@ -139,6 +141,7 @@ def run_python(script: str, var: Path) -> subprocess.CompletedProcess[str]:
 
 def test_emptying_the_folder_and_killing_the_worker_lose_no_job(tmp_path):
     """Messages are wake-ups: with every one of them gone, and a worker killed inside a job, the tick finds all the work."""
+    made_copy(tmp_path / "knowngood.sqlite3")
     migrate = "from django.core.management import call_command; call_command('migrate', verbosity=0)\n"
     made = run_python(
         migrate + "for n in range(6): job_start(kind='slow', title='x', given={'die': n == 2}, person=None, at=now())", tmp_path

@@ -18,6 +18,7 @@ from company.models import Job
 from company.registries import JOBS
 from company.running import broker_line, folder_problem
 from config.broker import Folder
+from tests.made_database import made_copy
 
 ROOT = Path(__file__).resolve().parents[2]
 WORKER = ("worker", "-c", "1", "--loglevel", "WARNING", "--without-gossip", "--without-mingle", "--without-heartbeat")
@@ -48,6 +49,7 @@ class Shop:
         return done.stdout.strip()
 
     def migrate(self) -> None:
+        made_copy(self.var / "knowngood.sqlite3")  # where there is one, little is left to do
         self.python("from django.core.management import call_command; call_command('migrate', verbosity=0)")
 
     def job(self, times: int = 1) -> None:
