@@ -7,7 +7,7 @@ costs some each.
 import uuid
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, OperationalError, connection, transaction
@@ -55,12 +55,14 @@ from shows.services.history import (
 from shows.services.lacking import OUT_OF, SAID_MISSING, case_lacks, lacking_turned
 from shows.services.passes import limits_of
 from shows.services.programme import Programme
-from shows.services.reading import Draft, draft_of, instant
+from shows.services.reading import EARLIEST, Draft, draft_of, instant
 from shows.services.telling import Listed, lacking_words, noted_words, undone_words
 
 __all__ = ["ScanAnswer", "items_refold", "scans_record", "show_refold"]
 
 TRIES = 20
+UNDER_WAY = timedelta(seconds=30)  # the longest a batch takes to arrive: the page gives it up after 20
+LAST = 20  # of a device's scans: what was held back for a question may have come after later ones
 DEADLOCK = "40P01"  # PostgreSQL's code for it
 SCAN_COLUMNS = (
     "uid",
@@ -159,6 +161,7 @@ class _Batch:
     def record(self) -> list[ScanAnswer]:
         self._replay()
         if self.fresh:
+            self._keep_order()
             self._look_up()
             self._judge()
             self._lock()
@@ -185,6 +188,19 @@ class _Batch:
             if draft.uid not in self.answers:
                 first.setdefault(draft.uid, draft)
         self.fresh = sorted(first.values(), key=lambda d: d.key)
+
+    def _keep_order(self) -> None:
+        """Keep a device's scans in the order it made them: a batch that was long under way looks like a clock that is behind,
+        and would come after what was scanned later and arrived at once."""
+        past = Scan.objects.filter(device=self.fresh[0].device).order_by("-received_at", "-seq")
+        last = list(past.values_list("seq", "happened_at", "effective_at")[:LAST])
+        for draft in self.fresh:
+            happened = draft.happened_at or EARLIEST
+            before = [at for seq, then, at in last if seq < draft.seq and then is not None and then <= happened]
+            latest = max(before, default=draft.effective_at)
+            if timedelta(0) < latest - draft.effective_at < UNDER_WAY:
+                draft.effective_at = min(latest, self.received_at)
+        self.fresh.sort(key=lambda d: d.key)
 
     def _look_up(self) -> None:
         codes = {c for d in self.fresh for c in (d.code, d.replaces, d.into, *d.missing) if c}

@@ -244,6 +244,54 @@ def test_a_phone_that_lost_one_store_finds_its_scans_in_the_other(cold, show):
     assert set(Item.objects.values_list("custody_show", flat=True)) == {show.pk}
 
 
+def test_what_was_answered_and_chosen_since_the_page_was_kept_stands_when_it_opens_cold(open_page, technician, show):
+    fair, item = make_show(load_in=now() + timedelta(hours=3), name="Quarry street fair"), make_item(name="A")
+    page = kept(open_page(technician), show)
+    type_scan(page, item.code)
+    hit(page, "fine")
+    wait_for_page(page, lambda: not waiting(page))
+    type_scan(page, f"GO.{fair.pk}.BACK")
+    context = page.context
+    page.close()
+    context.set_offline(True)
+    cold = context.new_page()
+    cold.goto("/dock/")
+    expect(cold.locator(".show-name")).to_have_text("Quarry street fair")
+    expect(cold.locator(".way")).to_have_attribute("data-way", "back")
+    expect(cold.locator(".way .under")).to_contain_text("home by")
+    type_scan(cold, f"GO.{show.pk}.OUT")
+    type_scan(cold, item.code)
+    expect(cold.locator("#hit")).to_contain_text("Already out to Harvest ceilidh")
+    forgiven(page)
+
+
+def test_a_shop_that_takes_a_greeting_and_never_answers_it_holds_nothing_up_for_long(cold):
+    item = make_item(name="A")
+    page = cold()
+    type_scan(page, item.code)
+    hit(page, "fine")
+    held = []
+    page.route("**/dock/hello*", lambda route: route.continue_() if held else held.append(route))
+    page.context.set_offline(False)
+    wait_for_page(page, lambda: held)
+    wait_for_page(page, lambda: Scan.objects.count() == 1, 15)
+
+
+def test_what_waits_is_carried_out_as_a_file_or_as_codes(cold):
+    item = make_item(name="A")
+    page = cold()
+    type_scan(page, item.code)
+    hit(page, "fine")
+    page.get_by_role("button", name="Carry them to the shop").click()
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save as a file").click()
+    carried = json.loads(saved.value.path().read_text())
+    assert carried["format"] == "knowngood scans 1" and carried["scans"] == waiting(page)
+    page.get_by_role("button", name="Show as codes").click()
+    expect(page.locator(".carry-code svg")).to_be_visible()
+    expect(page.locator(".carry [role=status]")).to_have_text("Code 1 of 1")
+
+
 def test_the_nearest_spare_is_named_without_signal(cold, show):
     kind = make_type(Kind.INTERFACE_BOX, name="Active direct box")
     dead, spare = make_item(type=kind, name="A"), make_item(type=kind, name="B")

@@ -4,6 +4,19 @@ import { el } from "./dock-draw.js";
 const PER_CODE = 480; // of capitals and digits: a code that a laptop's camera still reads off a phone
 const LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567";
 
+const key = (word, act) => el("button", { type: "button", class: "strip plain", onclick: act }, el("span", { class: "name" }, word));
+
+// What waits, to be taken along one way or the other.
+export function offer(panel, given) {
+  const shown = el("div", { class: "carry" });
+  panel.open(
+    `${given.scans.length} to carry to the shop`,
+    el("p", {}, "On the shop's laptop: The shop, Take in scans. They stay here too until the shop has answered this phone."),
+    el("div", { class: "say-keys" }, key("Save as a file", () => saveFile(given)), key("Show as codes", async () => shown.replaceChildren(...(await codes(given))))),
+    shown,
+  );
+}
+
 const file = ({ device, offset, scans }) => JSON.stringify({ format: "knowngood scans 1", device, offset_ms: offset, scans });
 
 function base32(bytes) {
@@ -29,14 +42,14 @@ export async function texts(given) {
   return Array.from({ length: many }, (_, n) => `CARRY.${batch}.${n + 1}.${many}.${packed.slice(n * PER_CODE, (n + 1) * PER_CODE)}`);
 }
 
-export function saveFile(given) {
+function saveFile(given) {
   const link = el("a", { href: URL.createObjectURL(new Blob([file(given)], { type: "application/json" })), download: `scans-${new Date().toISOString().slice(0, 16).replace(/[:T]/g, "-")}.json` });
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
 }
 
 // The codes one after another, each to be read off the screen; drawn here, for there is no network.
-export async function codes(given) {
+async function codes(given) {
   const [{ default: qrcode }, all] = await Promise.all([import("./vendor/qrcode/qrcode.js"), texts(given)]);
   let at = 0;
   const place = el("div", { class: "carry-code" });
@@ -53,6 +66,5 @@ export async function codes(given) {
     draw();
   };
   draw();
-  const key = (word, act) => el("button", { type: "button", class: "strip plain", onclick: act }, el("span", { class: "name" }, word));
   return [place, words, ...(all.length > 1 ? [el("p", { class: "say-keys" }, key("Before", step(-1)), key("Next code", step(1)))] : [])];
 }

@@ -5,6 +5,8 @@ import { judge, moved } from "./dock-judge.js";
 const verdicts = new Map(); // of scans nobody has answered yet
 const before = new Map(); // what the things of a scan were, so that an undo can put it back
 
+const MOST = 30; // scans: the last ten alone can be undone
+
 const kept = (item) => ({ item, show: item.show, truck: item.truck, home: item.home, against: item.against });
 const things = (scan) => {
   const item = desk.known(scan.code);
@@ -23,6 +25,7 @@ export function heard(scan) {
 export function went(scan) {
   putBack(scan.id);
   before.set(scan.id, things(scan).map(kept));
+  if (before.size > MOST) before.delete(before.keys().next().value);
   moved(scan, desk, Date.parse(scan.happened_at));
 }
 

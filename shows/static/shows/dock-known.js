@@ -2,7 +2,7 @@
 import { $, kit, state } from "./dock-desk.js";
 import { gates } from "./dock-draw.js";
 
-// Everything a device should know by heart, so that it works without signal.
+// Everything a device should know by heart, so that it works without signal. Answers when the shop wrote it down.
 export async function learn() {
   try {
     const snapshot = await (await fetch(`${kit.snapshot}?show=${state.show}`, { credentials: "same-origin" })).json();
@@ -11,8 +11,9 @@ export async function learn() {
     for (const item of snapshot.items) state.known.set(item.code, item);
     for (const [alias, code] of snapshot.aliases) state.known.set(alias, state.known.get(code));
     for (const line of snapshot.lines) state.lines.set(String(line.id), line.name);
+    return Date.parse(snapshot.made_at);
   } catch {
-    // Without it the page still scans; names come with the answers.
+    return Infinity; // without it the page still scans; names come with the answers
   }
 }
 

@@ -99,6 +99,7 @@ export function openQueue({ url, device, token, refresh, store, second, onAnswer
     isStored = store.write(scans);
     if (!isStored) tell("not kept");
   };
+  const sent = async () => ((await second?.sent()) ?? []).sort((a, b) => a.body.seq - b.body.seq);
   const isDown = () => ["no signal", "no answer", "sign in"].includes(state);
 
   async function flush() {
@@ -208,12 +209,14 @@ export function openQueue({ url, device, token, refresh, store, second, onAnswer
     },
     // The shop does not know the last scan it answered: it was put back from an older backup, and gets them all again.
     async sendAgain() {
-      const sent = ((await second?.sent()) ?? []).sort((a, b) => a.body.seq - b.body.seq);
-      change((all) => [...sent.filter((one) => !all.some((scan) => scan.body.id === one.body.id)).map(({ body }) => ({ body, held: false })), ...all]);
+      const again = await sent();
+      change((all) => [...again.filter((one) => !all.some((scan) => scan.body.id === one.body.id)).map(({ body }) => ({ body, held: false })), ...all]);
       flush();
-      return sent.length;
+      return again.length;
     },
-    lastSent: async () => ((await second?.sent()) ?? []).sort((a, b) => b.at - a.at)[0]?.body.id ?? "",
+    // What was answered after an instant (ms), in order.
+    sentSince: async (instant) => (await sent()).filter(({ at }) => at > instant).map(({ body }) => body),
+    lastSent: async () => (await sent()).sort((a, b) => b.at - a.at)[0]?.body.id ?? "",
     // Answered somewhere else: carried out as a file and taken in at the shop.
     settled(ids) {
       change((all) => all.filter((one) => !ids.has(one.body.id)));

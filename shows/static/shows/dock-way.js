@@ -1,7 +1,10 @@
 // Which way gear goes, and for which show: turned by a tap or a card, followed by the clock until somebody turns it.
-import { DAYS_4, HOURS_3, WORD, kit, remember, state } from "./dock-desk.js";
+import { DAYS_4, HOURS_3, WAYS, WORD, kit, remember, state } from "./dock-desk.js";
 import { drawHint, say } from "./dock-hit.js";
 import { look } from "./dock-known.js";
+import { localStore } from "./dock-queue.js";
+
+const card = localStore(`kg.show.${kit.person}`); // the last one that chose a show
 
 export function turn(way, { chosen = true } = {}) {
   const show = state.shows.find((one) => one.id === state.show);
@@ -34,8 +37,24 @@ export function goTo(show, way) {
     location.assign(`${kit.dock}?show=${show}&way=${way}`);
     return;
   }
-  state.show = show;
-  state.name = known.name;
-  document.querySelector(".show-name").textContent = known.name;
+  card.write({ show, name: known.name });
+  to(show, known.name);
   turn(way);
+}
+
+function to(show, name) {
+  state.show = show;
+  state.name = name;
+  document.querySelector(".show-name").textContent = name;
+}
+
+// What was chosen here counts, whatever a page kept for times without signal says. Tells whether that is another thing.
+export function asChosen() {
+  const { show, name } = card.read();
+  const way = WAYS.find((one) => document.cookie.includes(`dock_way=${one}`)) ?? state.way;
+  const isElsewhere = show !== state.show && `${document.cookie};`.includes(`dock_show=${show};`);
+  if (isElsewhere) to(show, name);
+  else if (way === state.way) return false;
+  turn(way, { chosen: false });
+  return true;
 }

@@ -16,7 +16,7 @@ import { deviceName, localStore, mirror, nextSeq, openQueue, uuid4 } from "./doc
 import { readText, typedReader } from "./dock-reader.js";
 import { sound, soundIsOn, turnSound } from "./dock-sound.js";
 import { swap } from "./dock-swap.js";
-import { followTheClock, goTo, turn } from "./dock-way.js";
+import { asChosen, followTheClock, goTo, turn } from "./dock-way.js";
 import { keepThePage } from "./dock-keep.js";
 
 const form = $("scan");
@@ -24,6 +24,7 @@ const field = $("code");
 
 const ANSWER_MS = 700; // then the hand is told what the shop would say, as far as it is known here
 const PATIENCE_MS = 1500; // then, where nothing is known here, why no answer comes
+const GREETING_MS = 8000; // what waits goes after it
 const UNSEEN_MS = 350; // what is scanned so soon after a stop was scanned before anybody saw it
 const FOREIGN = "Not one of our labels";
 const RANK = { fine: 0, look: 1, stop: 2 };
@@ -33,13 +34,14 @@ const RELEARN_MS = 300000; // others scan too: what is known by heart grows old
 let showing = null; // the scan whose answer the strip shows
 let stopped = null; // the last stop that was shown, and when
 
-// ---- scanning -------------------------------------------------------------------------------------------------------
+// ---- scanning ----
 
 // A network again: a new token, the time there, and whether the shop still knows what it was told.
 async function hello() {
   const began = Date.now();
   const last = await queue.lastSent();
-  const answer = await fetch(`${kit.hello}?${new URLSearchParams({ last })}`, { credentials: "same-origin", redirect: "error" });
+  const signal = AbortSignal.timeout(GREETING_MS);
+  const answer = await fetch(`${kit.hello}?${new URLSearchParams({ last })}`, { credentials: "same-origin", redirect: "error", signal });
   if (!answer.ok) return;
   const { token: newer, now: theirs, knows } = await answer.json();
   localStorage.setItem("kg.offset", String(Date.parse(theirs) - (began + Date.now()) / 2));
@@ -227,7 +229,7 @@ function close() {
   }
 }
 
-// ---- undo -----------------------------------------------------------------------------------------------------------
+// ---- undo ----
 
 function undo(id) {
   const entry = id ? entryOf(id) : lastEntry();
@@ -244,7 +246,7 @@ function undo(id) {
 
 const drawUndone = (entry, reason) => drawHit({ signal: "undone", word: "Undone", name: nameOf(entry), code: entry.code, reason, as: `undone ${entry.id}` });
 
-// ---- answers --------------------------------------------------------------------------------------------------------
+// ---- answers ----
 
 function answered(results, bodies) {
   const codes = [];
@@ -361,7 +363,7 @@ async function stray(entry) {
   }
 }
 
-// ---- the parts ------------------------------------------------------------------------------------------------------
+// ---- the parts ----
 
 const first = early({
   known,
@@ -410,7 +412,7 @@ const bag = bags({
   kept: (one) => remember("dock_bag", one.code, DAYS_4),
 });
 
-// ---- the bar, the heading, the switch -------------------------------------------------------------------------------
+// ---- the bar, the heading, the switch ----
 
 const panel = panels({
   box: $("panel"),
@@ -461,16 +463,8 @@ function typing(on) {
 
 // No network all night: what waits is carried out by hand.
 async function carry() {
-  const { codes, saveFile } = await import("./dock-carry.js");
-  const given = { device: deviceName(), offset: Number(localStorage.getItem("kg.offset") ?? 0), scans: queue.bodies() };
-  const key = (word, act) => el("button", { type: "button", class: "strip plain", onclick: act }, el("span", { class: "name" }, word));
-  const shown = el("div", { class: "carry" });
-  panel.open(
-    `${given.scans.length} to carry to the shop`,
-    el("p", {}, "On the shop's laptop: The shop, Take in scans. They stay here too until the shop has answered this phone."),
-    el("div", { class: "say-keys" }, key("Save as a file", () => saveFile(given)), key("Show as codes", async () => shown.replaceChildren(...(await codes(given))))),
-    shown,
-  );
+  const { offer } = await import("./dock-carry.js");
+  offer(panel, { device: deviceName(), offset: Number(localStorage.getItem("kg.offset") ?? 0), scans: queue.bodies() });
 }
 
 const drawSwitch = () => {
@@ -515,14 +509,19 @@ form.classList.add("has-script");
 field.inputMode = "none"; // a scanner types; "Type it" brings the keyboard up
 drawSwitch();
 drawLast(undo);
+const isOtherwise = asChosen();
 if (kit.mode === "bag" && kit.bag) bag.open({ code: kit.bag, name: kit.bagName });
 else if (kit.mode) arm({ kind: kit.mode });
 typedReader(form, field).start(hear);
 queue.recover().then(() => queue.releaseAll());
 hello().catch(() => {}); // says who is here, what time it is, and whether the shop remembers
-// By heart, and on from there: what waits to be sent has happened all the same.
-const relearn = () => learn().then(() => heart.again(queue.bodies()));
+// By heart, and on from there: what was answered since, and what waits to be sent, has happened all the same.
+async function relearn() {
+  const madeAt = await learn();
+  heart.again([...(await queue.sentSince(madeAt - (localStorage.getItem("kg.offset") ?? 0))), ...queue.bodies()]);
+}
 relearn().then(() => {
+  if (isOtherwise) turn(state.way, { chosen: false }); // the times of that show are known now
   first.learnt();
   drawLast(undo);
   if (kit.guessed) followTheClock();
