@@ -14,7 +14,7 @@ from company.rows import rows_insert, rows_update
 from inventory.models import Item, Label, Placement
 from shows.calc import evidence as calc
 from shows.models import Checkout, Contradiction, CustodyHead, PullRow, Scan
-from shows.services.history import STAY_FIELDS, Held, contents_ever, heads_lock, held_of, history_fold
+from shows.services.history import STAY_FIELDS, Held, cases_ever, contents_ever, heads_lock, held_of, history_fold
 from shows.services.ledger import ledger_write, occasion
 from shows.services.programme import Programme
 
@@ -161,8 +161,15 @@ def after_bind(item_ids: list[int]) -> None:
 
 
 def after_placement(item: Item, _case: Item | None, placement: Placement) -> None:
-    """A placement told late may change what a case's scan vouched for since."""
+    """A placement told late may change what the scan of a case vouched for since: of this case, or of one it lies in."""
     later = CustodyHead.objects.filter(pk=item.pk, last_effective_at__gte=placement.effective_at)
-    scanned = Scan.objects.filter(code=_case.code, effective_at__gte=placement.effective_at) if _case else None
-    if later.exists() or (scanned is not None and scanned.exists()):
+    if later.exists() or (_case is not None and _case_scanned(item, since=placement.effective_at)):
         items_refold(item_ids=[item.pk])
+
+
+def _case_scanned(item: Item, *, since: datetime) -> bool:
+    """Say whether any case this item ever lay in, however deep, was scanned since, by whatever label it bore then."""
+    cases = cases_ever([item.pk]) - {item.pk}
+    codes = Item.objects.filter(pk__in=cases).order_by().values_list("code", flat=True)
+    labels = Label.objects.filter(item__in=cases).order_by().values_list("code", flat=True)
+    return Scan.objects.filter(code__in=codes.union(labels), effective_at__gte=since).exists()

@@ -644,3 +644,19 @@ def test_naive_and_missing_sent_at_are_taken_as_no_offset(hand, show, box):
         answers = record(hand, sent(box, "out", show), sent_at=sent_at)
         assert answers[0].outcome in ("accepted", "refused")
     assert Scan.objects.count() == 4
+
+
+def test_a_thing_put_late_into_a_case_within_a_case_goes_where_the_outer_one_went(hand, show, box):
+    outer, inner = make_case(name="outer"), make_case(name="inner")
+    placement_record(uid=uuid.uuid4(), item=inner, case=outer, effective_at=NOW - timedelta(hours=2))
+    record(hand, sent(outer, "out", show))
+    placement_record(uid=uuid.uuid4(), item=box, case=inner, effective_at=NOW - timedelta(hours=1))
+    assert where(box) == ("show", show.pk)
+
+
+def test_a_thing_put_late_into_a_case_goes_where_the_case_s_old_label_went(hand, show, box):
+    case = make_case(name="case")
+    old = Label.objects.create(code=codes.mint(), item=case, minted_at=NOW, bound_at=NOW).code
+    record(hand, sent(old, "out", show))
+    placement_record(uid=uuid.uuid4(), item=box, case=case, effective_at=NOW - timedelta(hours=1))
+    assert where(box) == ("show", show.pk)
