@@ -34,8 +34,9 @@ def promises_make(
 
 @transaction.atomic
 def _write(show: Show, given: Sequence[tuple[InputLine, int | None, str]], at: datetime) -> None:
-    """Write one show's promises; only what changed is written."""
+    """Write one show's promises; only what changed is written. What a person did since it was worked out stays."""
     Show.objects.select_for_update().get(pk=show.pk)
+    given = _still(show, given)
     there = {one.line_id: one for one in Promised.objects.filter(line__show=show)}
     keep = {line.pk for line, thing, _doubts in given if thing is not None}
     gone = [one.pk for line, one in there.items() if not one.by_hand and line not in keep]
@@ -49,6 +50,27 @@ def _write(show: Show, given: Sequence[tuple[InputLine, int | None, str]], at: d
             Promised.objects.filter(pk=held.pk).delete()
         fresh.append(Promised(line=line, item_id=thing, doubts=doubts[:300], made_at=at))
     Promised.objects.bulk_create(fresh)
+
+
+def _still(show: Show, given: Sequence[tuple[InputLine, int | None, str]]) -> list[tuple[InputLine, int | None, str]]:
+    """Leave out lines removed and things chosen by hand for another line since it was worked out."""
+    lines = set(InputLine.objects.filter(show=show).values_list("pk", flat=True))
+    things = [thing for _line, thing, _doubts in given if thing is not None]
+    chosen = dict(
+        Promised.objects.filter(
+            by_hand=True,
+            item__in=things,
+            line__show__hold_from__lte=show.hold_until,
+            line__show__hold_until__gte=show.hold_from,
+        )
+        .exclude(line__show__state=ShowState.CANCELLED)
+        .values_list("item", "line")
+    )
+    return [
+        (line, thing if thing is None or chosen.get(thing, line.pk) == line.pk else None, doubts)
+        for line, thing, doubts in given
+        if line.pk in lines
+    ]
 
 
 @transaction.atomic

@@ -10,9 +10,11 @@ from company.jobs import job_run
 from company.models import Job
 from inventory.calc.kinds import Kind
 from inventory.models import GearType, Item
+from shows.calc.allocation import allocate
 from shows.models import InputLine, Promised, SourceType
 from shows.planning.borrowing import borrow_of
 from shows.planning.promises import shows_at_once
+from shows.services import promises
 from shows.services.promises import promise_by_hand, promises_make
 from tests.builders import NOW, fit_cells, make_box, make_case, make_item, make_show, make_type, use_on_cells
 
@@ -220,3 +222,21 @@ def test_a_thing_in_doubt_is_said_above_the_lines_and_a_hand_is_sent_nowhere(sho
     assert "The one line has its thing, 1 in doubt" in as_technician.get(reverse("promised", args=[show.pk])).content.decode()
     told, plain = (who.get(reverse("readiness", args=[show.pk])).content.decode() for who in (as_technician, as_hand))
     assert 'class="act no-print"' in told and 'class="act no-print"' not in plain.split("</main>")[0]
+
+
+def test_what_a_person_did_while_it_was_worked_out_stays(show, voice, microphone, monkeypatch):
+    first = good(microphone, "A")
+    gone, left, chosen = line(show, voice, 1), line(show, voice, 2), line(show, voice, 3)
+
+    def meanwhile(wants, things, **_more):
+        found = allocate(wants, things)
+        gone.delete()
+        Promised.objects.filter(item=first).delete()
+        promise_by_hand(line=chosen, item=first, at=NOW)
+        return found
+
+    good(microphone, "B")
+    monkeypatch.setattr(promises, "allocate", meanwhile)
+    promises_make(shows=[show], at=NOW)
+    assert given()[chosen.pk] == first.pk
+    assert list(given().values()).count(first.pk) == 1 and set(given()) <= {left.pk, chosen.pk}
