@@ -3,6 +3,8 @@
 import time
 
 import pytest
+from django.core.management import call_command
+from django.db import transaction
 from django.test import Client
 from django.test.utils import teardown_databases
 
@@ -26,6 +28,15 @@ def just_opened(monkeypatch):
     """Silence of the worker is counted from here, not from when the first test ran: a long suite is not a dead worker."""
     for name, value in vars(Watch(started_s=time.monotonic())).items():
         monkeypatch.setattr(WATCH, name, value)
+
+
+@pytest.fixture(scope="module")
+def catalogue(django_db_setup, django_db_blocker):
+    """The shipped catalogue, loaded once for a file of tests: it takes a second. None of them may commit."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        call_command("load_catalogue", verbosity=0)
+        yield
+        transaction.set_rollback(True)
 
 
 @pytest.fixture

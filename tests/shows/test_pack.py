@@ -5,7 +5,6 @@ import time
 import pypdfium2
 import pytest
 import zxingcpp
-from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
@@ -19,8 +18,7 @@ from tests.builders import NOW, make_item, make_person, make_show, make_venue
 
 
 @pytest.fixture
-def house(company):
-    call_command("load_catalogue", verbosity=0)
+def house(catalogue, company):
     for key in ("mic-dynamic-vocal", "active-box-piezo"):
         for _ in range(4):
             make_item(type=GearType.objects.get(key=key))

@@ -4,7 +4,6 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
@@ -22,9 +21,8 @@ from tests.builders import NOW, make_checkout, make_item, make_person, make_pull
 
 
 @pytest.fixture
-def house(company):
+def house(catalogue, company):
     """The shipped catalogue with a few things of each sort owned."""
-    call_command("load_catalogue", verbosity=0)
     for key in ("active-box", "active-box-piezo", "passive-box-stereo", "mic-dynamic-vocal", "mic-dynamic-instrument"):
         for _ in range(3):
             make_item(type=kind_of(key))

@@ -3,7 +3,6 @@
 from datetime import timedelta
 
 import pytest
-from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
@@ -15,8 +14,7 @@ from tests.builders import NOW, make_checkout, make_item, make_person, make_pull
 
 
 @pytest.fixture
-def house(company):
-    call_command("load_catalogue", verbosity=0)
+def house(catalogue, company):
     for _ in range(3):
         make_item(type=kind_of("mic-dynamic-vocal"))
     return make_show(venue=make_venue())
