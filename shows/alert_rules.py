@@ -11,8 +11,10 @@ from company.clock import today
 from company.registries import ALERT_RULES, AlertRule, Cause, RuleTerms
 from company.templatetags.tape import day as day_words
 from company.templatetags.tape import moment
+from inventory.models import Item
 from maintenance.bench_needs import binding_between
 from maintenance.models import Fault
+from shows.calc.evidence import Finding
 from shows.custody_parts import undecided
 from shows.missing import AwayGroup, missing_at
 from shows.models import PullRow, Show
@@ -75,12 +77,17 @@ def show_trouble(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
     suspect: dict[int, list[PullRow]] = defaultdict(list)
     for row in suspect_rows(shows):
         suspect[row.show_id].append(row)
+    with_it = _suspect_with(shows)
     last = today(max(show.load_in for show in shows))
     late = {show: (words, count) for show, _name, _on, words, count in binding_between(today(at), last, DAYS)}
     news = _newly_reported(shows, at, terms)
     for show in shows:
         lacks, bad, test = lacking.get(show.pk), suspect.get(show.pk, []), late.get(show.pk)
         said, titles = [], []
+        if gone := with_it.get(show.pk):
+            titles.append(f"{number_of(len(gone), 'bad thing', 'bad things')} packed")
+            more = f" and {len(gone) - FEW} more" if len(gone) > FEW else ""
+            said.append(f"Suspect, and out with it: {cut('; '.join(item.label for item in gone[:FEW]) + more, 150)}. Swap it.")
         if bad:
             titles.append(number_of(len(bad), "thing suspect", "things suspect"))
             named = "; ".join(f"{_named(row)} since {day_words(row.item.suspect_since)}" for row in bad[:FEW] if row.item)
@@ -107,6 +114,17 @@ def show_trouble(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
             )
 
 
+def _suspect_with(shows: list[Show]) -> dict[int, list[Item]]:
+    """Return by show what is out with it and suspect, and named on no list: what a list names is told by its row."""
+    named = PullRow.objects.filter(show__in=shows, item__isnull=False).values("item")
+    bad = Item.objects.filter(custody_show__in=[show.pk for show in shows], suspect_since__isnull=False).exclude(pk__in=named)
+    found: dict[int, list[Item]] = defaultdict(list)
+    for item in bad.select_related("type").order_by("type__name", "name", "pk"):
+        if item.custody_show is not None:
+            found[item.custody_show].append(item)
+    return found
+
+
 def _named(row: PullRow) -> str:
     assert row.item is not None  # noqa: S101 (the question asks for an item)
     return f"{row.item.label} (line {row.line})" if row.line else row.item.label
@@ -126,6 +144,13 @@ def _newly_reported(shows: list[Show], at: datetime, terms: RuleTerms) -> Counte
     return news
 
 
+LOOK = "Look, and say which of the two is right."
+TO_DO: dict[str, str] = {
+    Finding.AGAINST_ADVICE: "Take it out again and put another in, or say that it may go.",
+    Finding.SAID_OTHERWISE: "See that the hand knows, and say that you looked.",
+}
+
+
 @spoken
 def disagreements(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
     """Tell of scans that disagree with the record and nobody has looked at; one alert a contradiction."""
@@ -134,7 +159,7 @@ def disagreements(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
             subject=f"item:{found.item_id}",
             occasion=cut(f"{found.scan_uid}:{found.kind}", 80),
             title=cut(f"{found.item.label}: {found.kind}", TITLE_MOST),
-            says=cut(f"{cut(found.said, 380)} Scanned {moment(found.happened_at)}. Look, and say which of the two is right."),
+            says=cut(f"{cut(found.said, 380)} Scanned {moment(found.happened_at)}. {TO_DO.get(found.kind, LOOK)}"),
             url=reverse("contradiction", args=[found.pk]),
             by=found.happened_at,
             show=found.show_id,

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import F, OuterRef, Q, Subquery
 from django.http import HttpRequest
+from django.utils.timezone import localtime
 
 from company.templatetags.tape import clock, metres
 from company.templatetags.tape import day as day_words
@@ -127,8 +128,10 @@ def under_words(show: Show | None, way: Way, at: datetime) -> str:
         Way.TRUCK: ("strike", show.strike),
         Way.BACK: ("home by", show.home_by),
     }[way]
-    near = abs(instant - at) < timedelta(hours=18)
-    return f"{word} {clock(instant)}" if near else f"{word} {day_words(instant)}"
+    if abs(instant - at) >= timedelta(hours=18):
+        return f"{word} {day_words(instant)}"
+    day = "" if localtime(instant).date() == localtime(at).date() else f"{localtime(instant):%a} "
+    return f"{word} {day}{clock(instant)}"
 
 
 def choice_of(request: HttpRequest, at: datetime, near: list[Show]) -> Choice | None:

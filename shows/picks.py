@@ -1,8 +1,8 @@
 """Which things to take from where: the fit items a pull list could be packed from, in the order a person walks."""
 
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -11,6 +11,7 @@ from django.db.models.functions import RowNumber
 
 from inventory.calc.excepts import dead_words
 from inventory.models import CountedLine, Item
+from shows.calc.shortage import Key, Left, lacking_words
 from shows.calc.words import ShowState
 from shows.models import PullRow, Show
 from shows.progress import PullLine
@@ -47,6 +48,7 @@ class Stop:
     picks: list[Pick] = field(default_factory=list)
 
 
+LATER = "Not on the shelf today"
 NOWHERE = 1_000_000  # after every shelf: what has no place, and what we do not have
 
 
@@ -120,6 +122,18 @@ def _pick_line(
     if lacking:
         picks.append(Pick(line=line, place="Short", rank=NOWHERE, count=lacking))
     return picks
+
+
+def told_apart(picks: Iterable[Pick], left: Mapping[Key, Left]) -> list[Pick]:
+    """Say of each pick with nothing to take why: short on the show's days, or only not on the shelf today."""
+    told = []
+    for pick in picks:
+        if pick.short:
+            found = left.get((pick.line.type_id, pick.line.length_mm))
+            place = pick.place if found is not None and found.short else LATER
+            pick = replace(pick, place=place, why=lacking_words(pick.count, found))
+        told.append(pick)
+    return told
 
 
 def _pick_item(line: PullLine, item: Item) -> Pick:

@@ -79,7 +79,7 @@ def lacking_words(count: int, left: Left | None) -> str:
     if left is not None and not left.owned:
         return "we own none: hire or borrow"
     if left is None or not left.short:
-        return f"short {count}: the others are still out or named elsewhere"
+        return f"{count} not on the shelf today: still out, or named elsewhere; there are enough on the show's days"
     parts = ("promised" if left.promised else "", "not fit to go" if left.unfit else "")
     rest = " or ".join(part for part in parts if part)
     why = f"all others are {rest}" if rest else f"we own {left.owned}"

@@ -52,10 +52,11 @@ class Covered:
 
 @dataclass(frozen=True, kw_only=True)
 class Beyond:
-    """A rig's row with more than any line asks for: so many of its count would do."""
+    """A rig's row with more than any line asks for: so many of its count would do. `have`: the lines have theirs elsewhere."""
 
     row: PullRow
     keep: int
+    have: bool = False
 
 
 @dataclass(kw_only=True)
@@ -69,6 +70,7 @@ class Making:
     covered: list[Covered] = field(default_factory=list)
     left_out: list[Planned] = field(default_factory=list)
     beyond: list[Beyond] = field(default_factory=list)
+    reworded: list[Change] = field(default_factory=list)  # what is asked for is the same: only a reason's figures moved
     same: int = 0
     planned: int = 0
     rows: int = 0
@@ -112,6 +114,9 @@ def compared(planned: list[Planned], rows: list[PullRow], *, left_out: set[str],
             made.added.append(one)
         elif words := _words(row, one):
             made.changed.append(Change(row=row, planned=one, words=words))
+        elif row.reason != one.reason:
+            made.reworded.append(Change(row=row, planned=one, words=""))
+            made.same += 1
         else:
             made.same += 1
     return made
@@ -148,7 +153,7 @@ def _uncovered(
         if one.count > covered:
             left[one.key] = replace(one, count=one.count - covered)
     if any(one.line for one in planned):
-        made.beyond = _beyond(others, have)
+        made.beyond = _beyond(others, have, {(one.type.pk, one.type.kind) for one in planned})
     order = {one.key: number for number, one in enumerate(planned)}
     wanted = sorted(left.values(), key=lambda one: order[one.key])
     made.left_out.sort(key=lambda one: order[one.key])
@@ -156,16 +161,19 @@ def _uncovered(
     return wanted
 
 
-def _beyond(others: list[PullRow], have: dict[Key, int]) -> list[Beyond]:
-    """Return the rigs' rows that hold what no line took; `have` is what was not taken, by type and length."""
+def _beyond(others: list[PullRow], have: dict[Key, int], asked: set[tuple[int, str]]) -> list[Beyond]:
+    """Return the rigs' rows that hold what no line took; `have` is what was not taken, by type and length, `asked` the types
+    the plan asks for: leads of such a type are the runs' own, in the lengths that make them."""
     rest, found = dict(have), []
     for row in reversed(others):
         key = (row.type_id, row.length_mm)
-        if row.origin != PullRow.Origin.RIG or row.item_id or row.type.kind not in FOR_LINES:
+        is_asked = (row.type_id, row.type.kind) in asked
+        is_run = is_asked and row.type.kind == Kind.LEAD
+        if row.origin != PullRow.Origin.RIG or row.item_id or not (is_run or row.type.kind in FOR_LINES):
             continue
         if over := min(row.count, rest[key]):
             rest[key] -= over
-            found.append(Beyond(row=row, keep=row.count - over))
+            found.append(Beyond(row=row, keep=row.count - over, have=is_asked))
     return found[::-1]
 
 
@@ -221,6 +229,4 @@ def _words(row: PullRow, one: Planned) -> str:
         said.append(f"was fed by {row.feed or 'nothing'}")
     if "critical" in differs:
         said.append(f"was {row.critical}")
-    if "reason" in differs and not said:
-        said.append("another reason")
     return ", ".join(said)

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from math import ceil
@@ -15,10 +15,10 @@ from company.templatetags.tape import moment as moment_words
 from inventory.models import GearType
 from maintenance.cell_needs import listed
 from shows.calc.lines import LineWay, PlaceSort, Whose
-from shows.calc.shortage import Key, Left, lacking_words
+from shows.calc.shortage import Key, Left
 from shows.calc.words import Critical, Feed
 from shows.models import Show, VenueFeed
-from shows.picks import Pick, picks_for, stops_of
+from shows.picks import Pick, picks_for, stops_of, told_apart
 from shows.planning.advice import LineAdvice, ShowAdvice, advice_of
 from shows.planning.power import power_of
 from shows.planning.readiness import SAFETY
@@ -327,12 +327,7 @@ class _Packing:
     def pull(self) -> Part:
         day = today(self.at)
         left = self.left
-        picks = [
-            replace(pick, why=lacking_words(pick.count, left.get((pick.line.type_id, pick.line.length_mm))))
-            if pick.short
-            else pick
-            for pick in picks_for(self.show, self.progress, day)
-        ]
+        picks = told_apart(picks_for(self.show, self.progress, day), left)
         tables = [
             Table(
                 heads=("Taken", "What", "Code", "Why"),

@@ -109,8 +109,10 @@ def tides_of(*, first: date, days: int, kind: str = "", word: str = "", moving: 
     for _show, key, _total in rows:
         lengths[key[0]].add(key)
     stock: dict[int, dict[Key, int]] = defaultdict(dict)
+    out_bad: dict[tuple[Key, int], int] = {}  # what is out to a show and not fit is one thing: its show holds it, not the shelf
     for key, one in stock_of(lengths if moving else names, first).items():
         stock[key[0]][key] = max(0, one.fit)
+        out_bad |= {(key, show): count for show, count in one.unfit_at.items()}
     if not moving:
         for type_ in names:
             lengths[type_] |= set(stock.get(type_, ())) or {(type_, 0)}
@@ -125,7 +127,7 @@ def tides_of(*, first: date, days: int, kind: str = "", word: str = "", moving: 
             show=show,
             first=shows[show].hold_from.toordinal(),
             last=shows[show].hold_until.toordinal(),
-            count=total,
+            count=max(0, total - sum(n for (other, at), n in out_bad.items() if at == show and matches(asked, other))),
         )
         for show, asked, total in rows
         for key in lengths[asked[0]]

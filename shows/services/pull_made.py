@@ -30,10 +30,12 @@ def pull_make(*, show: Show, person: Person | None, at: datetime) -> Making:
     if made.too_many:
         raise ValidationError(f"A pull list holds at most {MOST_ROWS} rows: the plan asks for more. Nothing was written.")
     if made.nothing:
+        _reword(made)
         return made
-    before = [{**kept_of(change.row), "pk": change.row.pk} for change in made.changed]
+    before = [{**kept_of(change.row), "pk": change.row.pk} for change in (*made.changed, *made.reworded)]
     removed = [kept_of(stays.row) for stays in made.removed]
     PullRow.objects.filter(pk__in=[stays.row.pk for stays in made.removed]).delete()
+    _reword(made)
     _change(made)
     start = (PullRow.objects.filter(show=show).aggregate(top=Max("rank"))["top"] or 0) + 1
     rows = [_row(show, one, start + number) for number, one in enumerate(made.added)]
@@ -88,6 +90,12 @@ def _change(made: Making) -> None:
         row.type, row.length_mm, row.count, row.item = one.type, one.length_mm, one.count, one.item
         row.reason, row.feed, row.critical, row.line = one.reason, one.feed, one.critical, one.line
     PullRow.objects.bulk_update(rows, [name.removesuffix("_id") for name in FIELDS], batch_size=500)
+
+
+def _reword(made: Making) -> None:
+    for each in made.reworded:
+        each.row.reason = each.planned.reason
+    PullRow.objects.bulk_update([each.row for each in made.reworded], ["reason"], batch_size=500)
 
 
 def _remember(show: Show, done: dict[str, Any], at: datetime | None) -> None:

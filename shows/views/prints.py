@@ -1,16 +1,14 @@
 """Paper: the pull list with tick boxes in the order of the walk, the load-out list, and what is missing."""
 
 from collections import defaultdict
-from dataclasses import replace
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
 from company.clock import now, today
-from shows.calc.shortage import lacking_words
 from shows.missing import missing_at
 from shows.models import Show
-from shows.picks import picks_for, stops_of
+from shows.picks import picks_for, stops_of, told_apart
 from shows.progress import PulledItem, PullLine, pull_progress, totals_of
 from shows.shortage import shortages_of
 
@@ -20,10 +18,7 @@ def pull_print(request: HttpRequest, pk: int) -> HttpResponse:
     show, at = get_object_or_404(Show.objects.select_related("venue"), pk=pk), now()
     lines = pull_progress(show, day=today(at))
     left = shortages_of([show]).get(show.pk, {})
-    picks = [
-        replace(pick, why=lacking_words(pick.count, left.get((pick.line.type_id, pick.line.length_mm)))) if pick.short else pick
-        for pick in picks_for(show, lines, today(at))
-    ]
+    picks = told_apart(picks_for(show, lines, today(at)), left)
     context = {
         "section": "Shows",
         "show": show,

@@ -389,6 +389,27 @@ def test_counted_things_go_out_by_card_and_number(browser_page, show):
     wait_for(lambda: CountMove.objects.filter(show=show.pk).count() == 2)
 
 
+def test_a_counted_row_does_what_it_says_after_the_way_was_turned(browser_page, show):
+    line = make_counted_line(24, type=make_type(Kind.LEAD, name="Microphone lead"), length_mm=10_000)
+    make_pull_row(show, type=line.type, length_mm=10_000, count=4)
+    page = opened(browser_page)
+    row = page.locator("form.count")
+    expect(row.locator(".go")).to_have_text("Out")
+    row.locator(".go").click()
+    wait_for(lambda: CountMove.objects.filter(show=show.pk, delta=-4).exists())
+    page.get_by_role("button", name="Turn").click()
+    page.get_by_role("button", name="Turn").click()
+    expect(row.locator(".go")).to_have_text("Back")
+    expect(row.locator(".count-name")).to_contain_text("4 still out")
+    row.locator("[name=bad]").fill("1")
+    row.locator("[name=good]").fill("3")
+    row.locator(".go").click()
+    wait_for(lambda: Scan.objects.filter(action="back").count() == 2)
+    assert sum(CountMove.objects.filter(show=show.pk).values_list("delta", flat=True)) == 0
+    page.get_by_role("button", name="Turn").click()
+    expect(row.locator("[name=bad]")).to_be_hidden()
+
+
 def test_a_counted_row_follows_what_was_sent_and_says_what_is_too_many(browser_page, show):
     line = make_counted_line(24, type=make_type(Kind.LEAD, name="TS lead"), length_mm=10_000)
     make_pull_row(show, type=line.type, length_mm=10_000, count=2)

@@ -301,3 +301,13 @@ def test_every_rule_says_what_the_owner_reads_and_the_defaults_are_those_promise
         assert rule.name and rule.why.endswith(".") and rule.done.endswith(".") and len(rule.key) <= 40
         assert (rule.lead_means is not None) or not rule.terms.lead
     assert Checkout.objects.count() == 0
+
+
+def test_a_suspect_thing_packed_for_a_coming_show_is_told_though_no_list_names_it(company):
+    show = make_show(load_in=NOW + timedelta(hours=6), name="Fair")
+    lead = make_item(name="A", suspect_since=NOW)
+    make_checkout(show, lead)
+    lead.custody, lead.custody_show = "show", show.pk
+    lead.save()
+    (cause,) = found("show-trouble")
+    assert "1 bad thing packed" in cause.title and f"out with it: {lead.label}. Swap it." in cause.says

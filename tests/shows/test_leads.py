@@ -236,3 +236,13 @@ def test_each_length_has_water_of_its_own_and_any_length_is_all_of_them(company)
     found = {one.name: (one.owned, one.low) for one in tides_of(first=NOW.date(), days=7)}
     assert found == {"TS lead 3\u2009m": (1, -1), "TS lead": (5, 2)}
     assert {one.name for one in tides_of(first=NOW.date(), days=7, moving=False)} == {*found, "TS lead 6\u2009m"}
+
+
+def test_what_is_bad_and_out_with_a_show_is_not_taken_off_the_shelf_twice(company):
+    kind = make_type(Kind.INTERFACE_BOX, name="Active direct box")
+    make_item(type=kind, name="A")
+    show = make_show(load_in=NOW + timedelta(hours=2), name="Fair")
+    make_pull_row(show, type=kind, count=2)
+    make_item(type=kind, name="B", suspect_since=NOW, custody="show", custody_show=show.pk)
+    (tide,) = tides_of(first=NOW.date(), days=7)
+    assert (tide.owned, tide.low, tide.shorts) == (1, 0, ())

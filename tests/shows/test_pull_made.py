@@ -342,3 +342,30 @@ def test_a_row_that_is_not_beyond_is_not_cut(house, as_technician, key):
 def test_without_an_input_list_a_rig_is_what_it_is(house):
     rig_row(house, "active-box-piezo", 8)
     assert making_of(house).beyond == []
+
+
+def test_a_figure_that_moved_in_a_reason_is_no_change_of_the_plan(house, as_technician):
+    add(house, 5, "Fiddle", "fiddle-piezo")
+    make(house)
+    row = PullRow.objects.get(show=house, made__startswith="line:")
+    said = row.reason
+    PullRow.objects.filter(pk=row.pk).update(reason="Fiddle: loses more than it did")
+    made = making_of(house)
+    assert made.nothing and [each.row.pk for each in made.reworded] == [row.pk]
+    assert "differs" not in as_technician.get(f"/shows/{house.pk}/ready/").content.decode()
+    make(house)
+    row.refresh_from_db()
+    assert row.reason == said and not row.by_hand
+
+
+def test_a_rigs_leads_beyond_the_runs_are_offered_too_and_words_say_where_the_lines_have_theirs(house, as_technician):
+    lead, box = kind_of("lead-mic"), kind_of("active-box-piezo")
+    make_item(type=lead, length_mm=10_000)
+    add(house, 5, "Fiddle", "fiddle-piezo")
+    make(house)
+    PullRow.objects.filter(show=house, type=box).update(by_hand=True)
+    ten = make_pull_row(house, type=lead, length_mm=20_000, count=13, origin=PullRow.Origin.RIG)
+    boxes = make_pull_row(house, type=box, count=2, origin=PullRow.Origin.RIG)
+    found = {one.row.pk: one for one in making_of(house).beyond}
+    assert found[ten.pk].keep == 0 and found[boxes.pk].have
+    assert "on the list already, row by row" in as_technician.get(f"/shows/{house.pk}/make-pull/").content.decode()

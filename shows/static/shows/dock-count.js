@@ -10,9 +10,23 @@ export function tally({ code, action, counted }, by = 1) {
   const row = code.startsWith("COUNT.") ? rowOf(code.slice(6)) : null;
   if (!row || counted === null) return;
   const data = row.dataset;
-  const isBack = Boolean(row.elements.bad);
   data.out = Math.max(0, Number(data.out) + (action === "back" ? -counted : counted) * by);
   if (action === "back") data.back = Math.max(0, Number(data.back) + counted * by);
+  draw(row, !row.elements.bad.hidden);
+}
+
+// The rows say and do what the way is now.
+export function countsTurned(way) {
+  const isBack = way === "back";
+  for (const row of document.querySelectorAll("form.count")) {
+    for (const one of [row.elements.bad, ...row.elements.bad.labels]) one.hidden = !isBack;
+    row.querySelector(".go .name").textContent = isBack ? "Back" : "Out";
+    draw(row, isBack);
+  }
+}
+
+function draw(row, isBack) {
+  const data = row.dataset;
   row.querySelector(".count-name .quiet").textContent = isBack ? `${data.out} still out, ${data.back} back` : `${data.wanted} wanted, ${data.out} out`;
   row.elements.good.value = isBack ? data.out : Math.max(0, data.wanted - data.out);
 }
@@ -33,7 +47,7 @@ export function counting({ ask, scan, warn, way, hasShow, nameOf, focus }) {
       });
     });
     row.addEventListener("submit", (event) => {
-      const [good, bad] = [Number(row.elements.good.value), Number(row.elements.bad?.value ?? 0)];
+      const [good, bad] = [Number(row.elements.good.value), row.elements.bad.hidden ? 0 : Number(row.elements.bad.value)];
       event.preventDefault();
       if (!Number.isInteger(good) || !Number.isInteger(bad) || good < 0 || bad < 0 || good + bad === 0 || good + bad > MOST) {
         warn(row.dataset.name, "A count is a whole number, at least 1.");
@@ -41,7 +55,7 @@ export function counting({ ask, scan, warn, way, hasShow, nameOf, focus }) {
       }
       ask.settle();
       count(row.dataset.line, row.dataset.name, good, bad);
-      if (row.elements.bad) row.elements.bad.value = 0;
+      row.elements.bad.value = 0;
       focus();
     });
   }

@@ -30,7 +30,8 @@ export async function look(codes, then = () => {}) {
     if (state.show) drawRun(answer.run);
     if (codes.length) then();
   } catch {
-    // The count catches up with the next answer.
+    // The count catches up with the next answer; what was counted the other way says nothing till then.
+    if (drawnFor !== state.way) drawRun({ done: "", words: "", still: "" });
   }
 }
 
@@ -45,8 +46,10 @@ function hear(code, item) {
   return held;
 }
 
+let drawnFor = state.way;
 function drawRun({ done, total, words, still }) {
   if (!$("done")) return;
+  drawnFor = state.way;
   $("done").textContent = done;
   $("words").textContent = words;
   $("still").textContent = still;

@@ -1,12 +1,13 @@
 // Which way gear goes, and for which show: turned by a tap or a card, followed by the clock until somebody turns it.
 import { DAYS_4, HOURS_3, WAYS, WORD, kit, remember, state } from "./dock-desk.js";
 import { drawHint, say } from "./dock-hit.js";
+import { countsTurned } from "./dock-count.js";
 import { look } from "./dock-known.js";
 import { localStore } from "./dock-queue.js";
 
 const card = localStore(`kg.show.${kit.person}`); // the last one that chose a show
 
-export function turn(way, { chosen = true } = {}) {
+export function turn(way, { chosen = true, told = chosen } = {}) {
   const show = state.shows.find((one) => one.id === state.show);
   state.way = way;
   if (chosen) remember("dock_way", way, HOURS_3);
@@ -16,7 +17,8 @@ export function turn(way, { chosen = true } = {}) {
   if (show) header.querySelector(".under").textContent = show.under[way];
   document.title = `${WORD[way]}, ${state.name}: Knowngood`;
   say(`${WORD[way]}, ${state.name}.`);
-  if (chosen) drawHint(WORD[way], `What you scan next ${{ out: "goes out", truck: "is on the truck", back: "is back" }[way]}.`);
+  if (told) drawHint(WORD[way], `What you scan next ${{ out: "goes out", truck: "is on the truck", back: "is back" }[way]}.`);
+  countsTurned(way);
   look([]);
 }
 
@@ -55,6 +57,6 @@ export function asChosen() {
   const isElsewhere = show !== state.show && `${document.cookie};`.includes(`dock_show=${show};`);
   if (isElsewhere) to(show, name);
   else if (way === state.way) return false;
-  turn(way, { chosen: false });
+  turn(way, { chosen: false, told: true });
   return true;
 }
