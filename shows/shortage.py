@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import date
 
-from django.db.models import Count, F, Q, Sum
+from django.db.models import Count, F, Q, QuerySet, Sum
 
 from inventory.calc.kinds import Standing
 from inventory.models import CountMove, Item
@@ -74,14 +74,9 @@ def stock_of(types: Iterable[int], day: date) -> dict[Key, Stock]:
     Unfit: suspect, past its test-by date, at the repairer, or counted bad.
     """
     types = list(types)
-    unfit = Q(suspect_since__isnull=False) | Q(test_by__lte=day) | Q(at__sort="repairer")
-    lent = ~Q(lent_to="") & (Q(lent_home_by=None) | Q(lent_home_by__gt=day))
+    unfit = _unfit(day)
     items = (
-        Item.objects.owned()
-        .filter(type__in=types, missing_since=None)
-        .exclude(lent)
-        .exclude(give_back_by__lt=day)
-        .order_by()
+        _ours(types, day)
         .values("type", "length_mm", "custody_show")
         .annotate(owned=Count("pk"), unfit=Count("pk", filter=unfit))
     )
@@ -98,13 +93,30 @@ def stock_of(types: Iterable[int], day: date) -> dict[Key, Stock]:
         .values(type=F("line__type"), length_mm=F("line__length_mm"))
         .annotate(total=Sum("delta", filter=Q(show=None)), bad=Sum("delta", filter=Q(condition="bad")))
     )
-    for row in counted:
-        owned[row["type"], row["length_mm"]][0] += row["total"] or 0
-        owned[row["type"], row["length_mm"]][1] += row["bad"] or 0
+    for one in counted:
+        owned[one["type"], one["length_mm"]][0] += one["total"] or 0
+        owned[one["type"], one["length_mm"]][1] += one["bad"] or 0
     return {
         key: Stock(owned=max(0, n), unfit=max(0, min(n, bad)), unfit_at=unfit_at.get(key, {}))
         for key, (n, bad) in owned.items()
     }
+
+
+def _unfit(day: date) -> Q:
+    return Q(suspect_since__isnull=False) | Q(test_by__lte=day) | Q(at__sort="repairer")
+
+
+def _ours(types: Iterable[int], day: date) -> QuerySet[Item]:
+    lent = ~Q(lent_to="") & (Q(lent_home_by=None) | Q(lent_home_by__gt=day))
+    owned = Item.objects.owned().filter(type__in=types, missing_since=None)
+    return owned.exclude(lent).exclude(give_back_by__lt=day).order_by()
+
+
+def lapses_of(types: Iterable[int], first: date, last: date) -> list[tuple[Key, date, int]]:
+    """Return how many of a type and length that are fit on the first day pass their test-by date on a day after it."""
+    rows = _ours(list(types), first).exclude(_unfit(first)).filter(test_by__gt=first, test_by__lte=last)
+    counted = rows.values_list("type", "length_mm", "test_by").annotate(count=Count("pk"))
+    return [((type_, mm), day, count) for type_, mm, day, count in counted if day is not None]
 
 
 def item_rivals(show: Show) -> dict[int | None, list[Show]]:

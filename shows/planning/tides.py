@@ -13,10 +13,11 @@ from shows.calc.shortage import Key, matches
 from shows.calc.tide import Hold, shorts, tides
 from shows.calc.words import ShowState
 from shows.models import PullRow, Show
-from shows.shortage import stock_of
+from shows.shortage import lapses_of, stock_of
 
 MOST_DAYS = 366
 USUAL_DAYS = 28
+NO_SHOW = 0  # holds what passes its test-by date
 HIGH = 96.0  # of the drawing, from the shelf line to all that is owned
 
 
@@ -133,6 +134,13 @@ def tides_of(*, first: date, days: int, kind: str = "", word: str = "", moving: 
         for key in lengths[asked[0]]
         if matches(key, asked)
     ]
+    lapsed = lapses_of(lengths if moving else names, first, last)
+    holds += [
+        Hold(key=key, show=NO_SHOW, first=day.toordinal(), last=last.toordinal(), count=count)
+        for other, day, count in lapsed
+        for key in lengths[other[0]]
+        if matches(key, other)
+    ]
     short: dict[Key, list[ShortTold]] = defaultdict(list)
     for found in shorts(holds, owned, first=first.toordinal(), last=last.toordinal()):
         short[found.key].append(
@@ -140,7 +148,7 @@ def tides_of(*, first: date, days: int, kind: str = "", word: str = "", moving: 
                 first=date.fromordinal(found.first),
                 last=date.fromordinal(found.last),
                 size=found.size,
-                shows=tuple(shows[show] for show in found.shows),
+                shows=tuple(shows[show] for show in found.shows if show != NO_SHOW),
             )
         )
     told = [

@@ -13,6 +13,7 @@ from shows.planning.borrowing import borrow_of
 from shows.planning.leads import MICROPHONE, NETWORK, lead_rows, leads_of
 from shows.planning.spares import chance_words, spare_rows, spares_of
 from shows.planning.tides import tides_of
+from shows.shortage import shortages_of
 from tests.builders import NOW, make_counted_line, make_item, make_pull_row, make_show, make_type
 
 
@@ -86,7 +87,7 @@ def test_where_nobody_has_placed_a_source_a_usual_length_is_said_to_be_one(show,
     make_item(type=microphone)
     sing(show, voice, 1, None)
     assert group_of(show).runs[0].assumed
-    assert "nobody has placed it" in as_hand.get(reverse("leads", args=[show.pk])).content.decode()
+    assert "it or the mix is not on the floor yet" in as_hand.get(reverse("leads", args=[show.pk])).content.decode()
 
 
 def test_a_multicore_with_fewer_channels_than_lines_says_how_many_have_no_way(show, mic_lead, voice, microphone):
@@ -246,3 +247,15 @@ def test_what_is_bad_and_out_with_a_show_is_not_taken_off_the_shelf_twice(compan
     make_item(type=kind, name="B", suspect_since=NOW, custody="show", custody_show=show.pk)
     (tide,) = tides_of(first=NOW.date(), days=7)
     assert (tide.owned, tide.low, tide.shorts) == (1, 0, ())
+
+
+def test_what_passes_its_test_by_date_leaves_the_shelf_that_day(company):
+    kind = make_type(Kind.INTERFACE_BOX, name="Active direct box")
+    show = make_show(load_in=NOW + timedelta(days=3), name="Fair")
+    make_pull_row(show, type=kind, count=2)
+    make_item(type=kind, name="A")
+    make_item(type=kind, name="B", tested_on=NOW.date(), test_by=NOW.date() + timedelta(days=2))
+    (tide,) = tides_of(first=NOW.date(), days=7)
+    assert tide.left[:2] == (2, 2) and tide.left[2] == 1
+    assert tide.shorts[0].size == 1 and [one.name for one in tide.shorts[0].shows] == ["Fair"]
+    assert shortages_of([show])[show.pk][kind.pk, 0].short == 1
