@@ -50,9 +50,11 @@ def not_home(at: datetime, terms: RuleTerms) -> Iterable[Cause]:
 
 def _home_says(group: AwayGroup, show: Show) -> str:
     """Say what is away, who had it last, and what to do, in an alert's length: each name with its record, as many as fit."""
-    end = "Scan it back, or say where it is."
+    lost = [away for away in group.items if away.item.missing_since is not None]
+    is_known = len(lost) == group.total  # somebody has said already that it is missing
+    end = "Find it, or retire it." if is_known else "Scan it back, or say where it is."
     said = f"Home by {moment(show.home_by)}."
-    parts = [f"{away.item.label}: {away.known}" for away in group.items[:FEW]]
+    parts = [f"{away.item.label}: {_missing_words(away.item)}{away.known}" for away in group.items[:FEW]]
     parts += [f"{counted.count} × {counted.name}." for counted in group.counted[: FEW - len(parts)]]
     shown = 0
     for place, part in enumerate(parts):
@@ -62,6 +64,10 @@ def _home_says(group: AwayGroup, show: Show) -> str:
         shown += 1 if place < len(group.items[:FEW]) else group.counted[place - len(group.items[:FEW])].count
     more = group.total - shown
     return cut(f"{said}{f' And {more} more.' if more > 0 else ''} {end}")
+
+
+def _missing_words(item: Item) -> str:
+    return f"Declared missing {day_words(today(item.missing_since))}. " if item.missing_since is not None else ""
 
 
 @spoken

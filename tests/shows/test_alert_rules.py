@@ -311,3 +311,12 @@ def test_a_suspect_thing_packed_for_a_coming_show_is_told_though_no_list_names_i
     lead.save()
     (cause,) = found("show-trouble")
     assert "1 bad thing packed" in cause.title and f"out with it: {lead.label}. Swap it." in cause.says
+
+
+def test_what_was_declared_missing_is_not_asked_for_as_if_nobody_had_said_so(company):
+    show = make_show(load_in=NOW - timedelta(days=3), name="Fair")
+    item = make_item(name="A")
+    make_checkout(show, item)
+    Item.objects.filter(pk=item.pk).update(custody="show", custody_show=show.pk, missing_since=NOW - timedelta(days=1))
+    (cause,) = found("not-home")
+    assert "Declared missing Thu 24 Sep" in cause.says and cause.says.endswith("Find it, or retire it.")
