@@ -34,7 +34,7 @@ def program() -> Iterator[str]:
         free.close()
         env = {**os.environ, "VAR_DIR": var, "PORT": str(port)}
         manage = [sys.executable, str(ROOT / "manage.py")]
-        for command in ("migrate", "load_demo"):
+        for command in ("migrate", "load_demo", "alerts_run"):
             subprocess.run([*manage, command], env=env, cwd=ROOT, check=True, stdout=subprocess.DEVNULL)  # noqa: S603
         serving = [*manage, "runserver", f"127.0.0.1:{port}", "--noreload"]
         quiet = subprocess.DEVNULL
@@ -108,6 +108,31 @@ def dock(browser: Browser, address: str) -> None:
         page.keyboard.press("Enter")
         page.wait_for_selector('#hit[data-signal="fine"], #hit[data-signal="look"]')
     keep(page, "dock")
+    no_signal(page, spelled[1:4])
+
+
+def no_signal(page: Page, codes: list[str]) -> None:
+    """Show the dock opened and answering without a network, with what waits."""
+    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    with page.expect_response("**/dock/snapshot.json*"):
+        page.reload()  # now through the worker, which keeps the page and what it knows
+    page.wait_for_timeout(500)
+    page.context.set_offline(True)
+    page.reload()
+    page.locator("form.has-script").wait_for()
+    for number, code in enumerate(codes, 1):
+        page.keyboard.type(code, delay=4)
+        page.keyboard.press("Enter")
+        page.get_by_text(f"{number} not sent").wait_for()
+    keep(page, "no-signal")
+
+
+def phone(browser: Browser, address: str) -> None:
+    """Show what works on a phone, each trial with its answer."""
+    page = page_of(browser, address, width=390, height=844)
+    page.goto("/phone/")
+    page.locator("[data-checks][data-done]").wait_for()
+    keep(page, "phone")
 
 
 def paper(page: Page) -> None:
@@ -145,6 +170,11 @@ def plan(page: Page) -> None:
         keep(page, room)
 
 
+def alerts(page: Page) -> None:
+    page.goto("/alerts/")
+    keep(page, "alerts")
+
+
 def swaps(browser: Browser, address: str) -> None:
     """Show the swap list of the next show on a phone."""
     page = page_of(browser, address, width=390, height=844)
@@ -174,7 +204,9 @@ def main() -> None:
         verdict(page)
         cells(page)
         plan(page)
+        alerts(page)
         swaps(browser, address)
+        phone(browser, address)
         paper(page)
         dock(browser, address)
         browser.close()

@@ -67,7 +67,7 @@ def needs(request: HttpRequest, at: datetime) -> Iterable[Need]:
             key="cells:expiring",
             name=_many(len(found.expiring), "lot of cells expires", "lots of cells expire") + " soon",
             url=url or page("cells"),
-            fact=f"{left} {lot.type} expire on {day_words(lot.expires_on)}.",
+            fact=f"{left} × {lot.type} expire on {day_words(lot.expires_on)}.",
             why="Use them first, at rehearsals.",
             mark="turn",
             group="cells between shows",
