@@ -18,7 +18,7 @@ from shows.calc.lines import LineWay, PlaceSort, Whose
 from shows.calc.shortage import Key, Left
 from shows.calc.words import Critical, Feed
 from shows.models import Show, VenueFeed
-from shows.picks import Pick, picks_for, stops_of, told_apart
+from shows.picks import Pick, Stop, picks_for, stops_of, told_apart
 from shows.planning.advice import LineAdvice, ShowAdvice, advice_of
 from shows.planning.power import power_of
 from shows.planning.readiness import SAFETY
@@ -332,7 +332,7 @@ class _Packing:
             Table(
                 heads=("Taken", "What", "Code", "Why"),
                 shares=(0.08, 0.36, 0.14, 0.42),
-                rows=[("[  ]", _thing(pick), _code(pick), _why(pick)) for pick in stop.picks],
+                rows=_rows(stop),
                 title=stop.place,
             )
             for stop in stops_of(picks)
@@ -444,7 +444,17 @@ def _code(pick: Pick) -> str:
     return spelled(pick.item.code) if pick.item else "counted" if pick.counted else ""
 
 
-def _why(pick: Pick) -> str:
+def _rows(stop: Stop) -> list[tuple[str, ...]]:
+    """Return a stop's rows: seven leads of one line say once what they are for."""
+    rows: list[tuple[str, ...]] = []
+    told: set[int] = set()
+    for pick in stop.picks:
+        rows.append(("[  ]", _thing(pick), _code(pick), _why(pick, again=id(pick.line) in told)))
+        told.add(id(pick.line))
+    return rows
+
+
+def _why(pick: Pick, *, again: bool = False) -> str:
     said = [pick.why] if pick.why else []
     if pick.item and pick.item.suspect_since:
         said.append("suspect: take another")
@@ -452,6 +462,8 @@ def _why(pick: Pick) -> str:
         said.append(f"good except {pick.item.excepts}: {pick.dead}")
     if pick.line.critical == Critical.CRITICAL:
         said.append("critical")
+    if again:
+        return "; ".join(said or ["as above"])
     if pick.line.lines:
         said.append(f"line {', '.join(pick.line.lines)}")
     return "; ".join([*said, *pick.line.reasons])

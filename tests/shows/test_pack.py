@@ -14,7 +14,7 @@ from shows.models import InputLine, SourceType, StagePlace, VenueFeed
 from shows.pdf.pack import pack_pdf
 from shows.planning.pack import pack_of
 from shows.services.pull_made import pull_make
-from tests.builders import NOW, make_item, make_person, make_show, make_venue
+from tests.builders import NOW, make_item, make_person, make_pull_row, make_show, make_venue
 
 
 @pytest.fixture
@@ -123,3 +123,13 @@ def test_an_empty_show_has_a_pack_that_says_so(house, client):
     page = client.get(f"/shows/{house.pk}/pack/").content.decode()
     assert "Nobody has written an input list yet." in page and "The pull list asks for nothing yet." in page
     assert client.get(f"/shows/{house.pk}/pack.pdf")["Content-Type"] == "application/pdf"
+
+
+def test_leads_of_one_line_say_once_what_they_are_for(house):
+    lead = GearType.objects.get(key="lead-mic")
+    for _ in range(3):
+        make_item(type=lead, length_mm=10_000)
+    make_pull_row(house, type=lead, length_mm=10_000, count=3, reason="runs of the plan")
+    pull = next(part for part in pack_of(house, NOW).parts if part.key == "pull")
+    (whys,) = [[row[3] for row in table.rows] for table in pull.tables]
+    assert "runs of the plan" in whys[0] and whys[1:] == ["as above", "as above"]
