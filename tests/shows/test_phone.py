@@ -20,6 +20,11 @@ def test_started_for_this_machine_alone_it_says_how_phones_get_in(stranger):
     assert "start --lan" in page and "shop's root" not in page
 
 
+def test_a_hand_is_asked_for_nothing_a_hand_cannot_do(as_hand, as_technician):
+    assert "start --lan" not in as_hand.get(reverse("phone")).content.decode()
+    assert "start --lan" in as_technician.get(reverse("phone")).content.decode()
+
+
 def test_on_the_shops_network_it_leads_a_phone_through_three_steps(stranger, settings, tmp_path):
     settings.LAN_ADDRESS, settings.LAN_SECURE_ADDRESS = "http://192.168.4.20:8765", "https://192.168.4.20:8766"
     settings.TLS_FOLDER = tmp_path
