@@ -1,6 +1,7 @@
 """What is left on the shelf each day, a type and length: rows read for shows/calc/tide.py and drawn as a line of water."""
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -9,7 +10,7 @@ from django.db.models import Sum
 from company.templatetags.tape import day as day_words
 from company.templatetags.tape import metres
 from inventory.models import GearType
-from shows.calc.shortage import Key, matches
+from shows.calc.shortage import Key, Stock, matches
 from shows.calc.tide import Hold, shorts, tides
 from shows.calc.words import ShowState
 from shows.models import PullRow, Show
@@ -109,35 +110,28 @@ def tides_of(*, first: date, days: int, kind: str = "", word: str = "", moving: 
     lengths: dict[int, set[Key]] = defaultdict(set)
     for _show, key, _total in rows:
         lengths[key[0]].add(key)
-    stock: dict[int, dict[Key, int]] = defaultdict(dict)
-    out_bad: dict[tuple[Key, int], int] = {}  # what is out to a show and not fit is one thing: its show holds it, not the shelf
-    for key, one in stock_of(lengths if moving else names, first).items():
-        stock[key[0]][key] = max(0, one.fit)
-        out_bad |= {(key, show): count for show, count in one.unfit_at.items()}
+    asked = list(lengths if moving else names)
+    stocks: dict[int, dict[Key, Stock]] = defaultdict(dict)
+    for key, one in stock_of(asked, first).items():
+        stocks[key[0]][key] = one
     if not moving:
         for type_ in names:
-            lengths[type_] |= set(stock.get(type_, ())) or {(type_, 0)}
+            lengths[type_] |= set(stocks.get(type_, ())) or {(type_, 0)}
     owned = {
-        key: sum(fit for other, fit in stock.get(type_, {}).items() if matches(key, other))
+        key: sum(max(0, one.fit) for other, one in stocks[type_].items() if matches(key, other))
         for type_, keys in lengths.items()
         for key in keys
     }
+    held = [(show, key, max(0, total - _bad_there(stocks[key[0]], key, show))) for show, key, total in rows]
     holds = [
-        Hold(
-            key=key,
-            show=show,
-            first=shows[show].hold_from.toordinal(),
-            last=shows[show].hold_until.toordinal(),
-            count=max(0, total - sum(n for (other, at), n in out_bad.items() if at == show and matches(asked, other))),
-        )
-        for show, asked, total in rows
-        for key in lengths[asked[0]]
-        if matches(key, asked)
+        Hold(key=key, show=show, first=shows[show].hold_from.toordinal(), last=shows[show].hold_until.toordinal(), count=count)
+        for show, wanted, count in held
+        for key in lengths[wanted[0]]
+        if matches(key, wanted)
     ]
-    lapsed = lapses_of(lengths if moving else names, first, last)
     holds += [
         Hold(key=key, show=NO_SHOW, first=day.toordinal(), last=last.toordinal(), count=count)
-        for other, day, count in lapsed
+        for other, day, count in lapses_of(asked, first, last)
         for key in lengths[other[0]]
         if matches(key, other)
     ]
@@ -162,3 +156,8 @@ def tides_of(*, first: date, days: int, kind: str = "", word: str = "", moving: 
         for key, line in tides(holds, owned, first=first.toordinal(), last=last.toordinal()).items()
     ]
     return sorted(told, key=lambda one: (one.low >= 0, one.low / max(1, one.owned), one.name))
+
+
+def _bad_there(stocks: Mapping[Key, Stock], key: Key, show: int) -> int:
+    """Return how many that are not fit are out to the show that asks: they are with it, and not taken off the shelf again."""
+    return sum(one.unfit_at.get(show, 0) for other, one in stocks.items() if matches(key, other))

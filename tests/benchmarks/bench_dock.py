@@ -16,7 +16,7 @@ from playwright.sync_api import BrowserContext, Page, Playwright, sync_playwrigh
 
 from tests.e2e import films
 from tests.e2e.conftest import ARGUMENTS, chromium_path
-from tests.e2e.own_shop import COMPANY, OwnShop
+from tests.e2e.own_shop import COMPANY, SCANNED, WAITING, OwnShop
 
 ITEMS, OPENINGS, ANSWERS, FORTY = 1_000, 15, 200, 40
 EARLY, LATE = 500, 4_000  # scans; a busy hand makes the second in four hours
@@ -73,17 +73,6 @@ window.Worker = class extends Plain {
   }
 };
 """
-SCANNED = """
-async (texts) => {
-  const field = document.getElementById("code");
-  for (const text of texts) {
-    field.value = text;
-    field.form.requestSubmit();
-    await new Promise((done) => setTimeout(done));
-  }
-}
-"""
-WAITING = "JSON.parse(localStorage[`kg.queue.${document.getElementById('kit').dataset.person}`] ?? '[]').length"
 
 
 def main() -> None:

@@ -18,6 +18,20 @@ ROOT = Path(__file__).resolve().parents[2]
 WEB = ("-m", "gunicorn", "-c", "python:config.gunicorn", "config.wsgi:application")
 PASSWORD = "harrow-lane-9"  # nobody's but this shop's: those of the demo are refused on a network
 
+# As a scanner's Enter does: the text stands in the field, the form is submitted.
+SCANNED = """
+async (texts) => {
+  const field = document.getElementById("code");
+  for (const text of texts) {
+    field.value = text;
+    field.form.requestSubmit();
+    await new Promise((done) => setTimeout(done));
+  }
+}
+"""
+# How many scans the dock's page has not sent yet.
+WAITING = "JSON.parse(localStorage[`kg.queue.${document.getElementById('kit').dataset.person}`] ?? '[]').length"
+
 
 class OwnShop:
     """A record in a folder of its own, and a web server on it that can be killed and started again."""

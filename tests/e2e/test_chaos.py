@@ -13,7 +13,7 @@ from uuid import UUID
 import pytest
 from playwright.sync_api import Error
 
-from tests.e2e.own_shop import COMPANY, OwnShop
+from tests.e2e.own_shop import COMPANY, SCANNED, WAITING, OwnShop
 from tests.e2e.test_dock import wait_for_page
 from tests.shows.test_custody_stateful import Model
 
@@ -52,18 +52,6 @@ Storage.prototype.setItem = function (key, value) {
   return write.call(this, key, value);
 };
 """
-# As a scanner's Enter does: the text stands in the field, the form is submitted.
-SUBMITTED = """
-async (texts) => {
-  const field = document.getElementById("code");
-  for (const text of texts) {
-    field.value = text;
-    field.form.requestSubmit();
-    await new Promise((done) => setTimeout(done));
-  }
-}
-"""
-WAITING = "JSON.parse(localStorage[`kg.queue.${document.getElementById('kit').dataset.person}`] ?? '[]').length"
 KNOWS = """
 async () => {
   const part = performance.getEntriesByType("resource").find(({ name }) => name.includes("dock-desk"));
@@ -145,12 +133,12 @@ class Phone:
 
     def turn(self, show, way):
         self.show, self.way = show, way
-        self.page.evaluate(SUBMITTED, [f"GO.{show}.{way.upper()}"])
+        self.page.evaluate(SCANNED, [f"GO.{show}.{way.upper()}"])
 
     def scan(self, codes, typed):
         self.fed += [(code, self.way, self.show) for code in codes]
         if not typed:
-            self.page.evaluate(SUBMITTED, codes)
+            self.page.evaluate(SCANNED, codes)
             return
         for code in codes:
             self.page.keyboard.type(code)
@@ -158,7 +146,7 @@ class Phone:
 
     def undo(self):
         self.fed.append(("", "undo", self.show))
-        self.page.evaluate(SUBMITTED, ["DO.UNDO"])
+        self.page.evaluate(SCANNED, ["DO.UNDO"])
 
     def gather(self):
         for body in self.page.evaluate("made.splice(0)"):

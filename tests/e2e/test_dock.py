@@ -636,7 +636,8 @@ def test_a_slow_answer_shows_at_once_that_the_scan_was_taken(dock):
     expect(dock.locator("#hit")).to_have_attribute("data-signal", "kept", timeout=200)
     expect(dock.locator("#hit > .name")).to_have_text(item.label)
     assert dock.locator("#last li").count() == 1 and focused(dock) == "code"
-    assert slow and not Scan.objects.exists()
+    wait_for_page(dock, lambda: slow)  # on its way, and held there
+    assert not Scan.objects.exists()
     slow[0].continue_()
     hit(dock, "fine")
     assert focused(dock) == "code"

@@ -95,6 +95,25 @@ def test_it_opens_cold_and_answers_each_scan_at_once(cold, show, technician):
     assert not Contradiction.objects.filter(kind="the phone said otherwise").exists()
 
 
+def test_a_count_from_before_the_silence_says_that_it_is_old(open_page, technician, show):
+    item = make_item(name="A")
+    page = open_page(technician)
+    page = kept(page, show)
+    make_pull_row(show, type=item.type, count=1)
+    page.reload()
+    expect(page.locator("#still")).to_contain_text("Still to pull")
+    type_scan(page, item.code)
+    expect(page.locator("#still")).to_have_text("That is everything.")
+    page.context.set_offline(True)
+    page.reload()
+    expect(page.locator("#still")).to_have_text("No answer from the shop: this count is old.")
+    page.get_by_role("button", name="Turn").click()
+    expect(page.locator("#done")).to_have_text("")  # what was counted out says nothing of the truck
+    page.context.set_offline(False)
+    expect(page.locator("#still")).to_contain_text("Still in the room")
+    forgiven(page)
+
+
 def test_once_it_is_known_that_there_is_no_signal_nothing_is_waited_for(cold):
     item = make_item(name="A")
     page = cold()

@@ -29,9 +29,8 @@ export async function look(codes, then = () => {}) {
     for (const [code, item] of Object.entries(answer.items)) hear(code, item);
     if (state.show) drawRun(answer.run);
     if (codes.length) then();
-  } catch {
-    // The count catches up with the next answer; what was counted the other way says nothing till then.
-    if (drawnFor !== state.way) drawRun({ done: "", words: "", still: "" });
+  } catch (error) {
+    if (error.name !== "AbortError") oldCount(); // it catches up with the next answer
   }
 }
 
@@ -44,6 +43,12 @@ function hear(code, item) {
   else if (held.against?.startsWith("suspect")) delete held.against;
   if (!item.minded) delete held.mind;
   return held;
+}
+
+// What the shop counted before it was silent: what was counted the other way says nothing, and what lacks may be loaded.
+export function oldCount() {
+  if (drawnFor !== state.way) drawRun({ done: "", words: "", still: "" });
+  $("still")?.replaceChildren("No answer from the shop: this count is old.");
 }
 
 let drawnFor = state.way;

@@ -9,7 +9,7 @@ import { el, spell } from "./dock-draw.js";
 import { early } from "./dock-early.js";
 import { choose, drawHint, drawHit, drawnKey, eyeUp, say, warn } from "./dock-hit.js";
 import * as heart from "./dock-heart.js";
-import { learn, look } from "./dock-known.js";
+import { learn, look, oldCount } from "./dock-known.js";
 import { drawLast } from "./dock-last.js";
 import { panels } from "./dock-panel.js";
 import { deviceName, localStore, mirror, nextSeq, openQueue, uuid4 } from "./dock-queue.js";
@@ -65,6 +65,7 @@ const queue = openQueue({
       refused: `${waiting} not sent: kept on this device, one of them could not be sent as it is.`,
       "not kept": "This browser keeps nothing: leave the page open until all is sent.",
     }[now];
+    if (now === "no signal" || now === "no answer") oldCount();
     $("waiting").hidden = !words || !waiting;
     $("waiting").textContent = words ?? "";
     if (words && waiting) $("waiting").append(" ", el("button", { type: "button", class: "act", onclick: carry }, "Carry them to the shop"));
@@ -514,7 +515,9 @@ if (kit.mode === "bag" && kit.bag) bag.open({ code: kit.bag, name: kit.bagName }
 else if (kit.mode) arm({ kind: kit.mode });
 typedReader(form, field).start(hear);
 queue.recover().then(() => queue.releaseAll());
-hello().catch(() => {}); // says who is here, what time it is, and whether the shop remembers
+hello().catch(oldCount); // says who is here, what time it is, and whether the shop remembers
+addEventListener("offline", oldCount);
+addEventListener("online", () => look([]));
 // By heart, and on from there: what was answered since, and what waits to be sent, has happened all the same.
 async function relearn() {
   const madeAt = await learn();
