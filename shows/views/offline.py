@@ -28,6 +28,7 @@ SHARED = (
     "shows/vendor/qrcode/qrcode.js",
     "company/icon.svg",
     "shows/dock.css",
+    "shows/dock-rooms.css",  # the page that says there is no signal
     "shows/dock.js",
 )
 FONTS = "company/fonts"
