@@ -19,12 +19,13 @@ PERSON: ContextVar[Callable[[], int | None]] = ContextVar("person", default=lamb
 TASK: ContextVar[str] = ContextVar("task", default="")
 
 _WELL_FORMED = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{7,63}")
-# an address whose last part is a secret, a token asked for or sent, a password in an address of a server
+# an address whose last part is a secret, a token asked for or sent, a password in an address of a server (looked for from its
+# :// on: from its first letter, a long word would cost the square of its length)
 _SECRETS = (
     (re.compile(r"(/(?:calendar|pass)/)(?:secret:)?[^/\s?\"'<>]+"), r"\1***"),
     (re.compile(r"(?i)((?:token|secret|password|passwd|api_?key)[\"']?\s*[=:]\s*[\"']?)[^\s&\"',;]+"), r"\1***"),
     (re.compile(r"(?i)(bearer\s+)[^\s\"',;]+"), r"\1***"),
-    (re.compile(r"(\w+://[^\s:/@]*:)[^\s@/]+@"), r"\1***@"),
+    (re.compile(r"(://[^\s:/@]*:)[^\s@/]+@"), r"\1***@"),
 )
 _ORDINARY = set(vars(logging.makeLogRecord({}))) | {"message", "asctime", "taskName", "request_id", "person", "task"}
 

@@ -210,7 +210,7 @@ def run_of(lines: list[PullLine] | None, way: Way, show: Show | None = None) -> 
 def _lacking_words(count: int, line: PullLine) -> str:
     # a word begins small inside a sentence; TS or XLR keeps its capitals
     name = line.name if line.name[1:2].isupper() else line.name[:1].lower() + line.name[1:]
-    return name if count == 1 else f"{count} × {name}"
+    return name if count == 1 else f"{count}\u00a0×\u00a0{name}"
 
 
 def standing_says(item: Item) -> str:

@@ -26,13 +26,15 @@ Key = tuple[int, int]  # a gear type's key and a length in millimetres
 
 @dataclass(frozen=True, kw_only=True)
 class PulledItem:
-    """One item that went out to the show, or is named on its list; `state` is out, truck, back or waiting."""
+    """One item that went out to the show; `state` is out, truck or back, `turn` its place in the order they first went."""
 
     item_id: int
     code: str
     label: str
     standing: str
     state: str
+    length_mm: int
+    turn: int
     opened_at: datetime | None = None
     closed_at: datetime | None = None
     case_id: int | None = None
@@ -48,11 +50,15 @@ class PulledItem:
 
 @dataclass(frozen=True, kw_only=True)
 class CountedOut:
-    """So many of a counted line that are out to the show."""
+    """So many of a counted line that are out to the show. `net` went less what came, below 0 where more came than went;
+    `came` of them came back, `lost` were counted off or used up."""
 
     line_id: int
     name: str
     out: int
+    net: int
+    came: int
+    lost: int
 
 
 @dataclass(kw_only=True)
@@ -240,7 +246,7 @@ def _place_counted(wanted: dict[int, Show], lines: dict[int, list[PullLine]], by
         | Q(why=why.STRAIGHT_ON, delta__gt=0)
         | (undone & Q(note=why.STRAIGHT_ON, delta__lt=0))
     )
-    sums = (
+    rows = (
         CountMove.objects.filter(show__in=wanted)
         .values("show", "line", length_mm=F("line__length_mm"), type_id=F("line__type"), type_name=F("line__type__name"))
         .annotate(
@@ -251,7 +257,7 @@ def _place_counted(wanted: dict[int, Show], lines: dict[int, list[PullLine]], by
         )
         .order_by("show", "type_name", "length_mm")
     )
-    for row in sums:
+    for row in rows:
         if not (row["net"] or row["came"] or row["lost"]):
             continue
         show = cast(int, row["show"])
@@ -265,7 +271,8 @@ def _place_counted(wanted: dict[int, Show], lines: dict[int, list[PullLine]], by
         line.counted_back += row["came"]
         line.counted_lost += row["lost"]
         name = " ".join(part for part in (row["type_name"], metres(row["length_mm"])) if part)
-        line.counted.append(CountedOut(line_id=row["line"], name=name, out=max(0, row["net"])))
+        sums = {"net": row["net"], "came": row["came"], "lost": row["lost"]}
+        line.counted.append(CountedOut(line_id=row["line"], name=name, out=max(0, row["net"]), **sums))
 
 
 def _place_items(
@@ -282,10 +289,10 @@ def _place_items(
     for checkout in found.annotate(standing=standing_expression(day, "item__")).order_by("opened_at", "pk"):
         latest[checkout.show_id, checkout.item_id] = checkout
     loose: dict[int, list[tuple[Any, PulledItem]]] = defaultdict(list)
-    for (show, item_id), checkout in latest.items():
+    for turn, ((show, item_id), checkout) in enumerate(latest.items()):
         if checkout.ended == Ended.MOVED:
             continue
-        pulled = _pulled(checkout)
+        pulled = _pulled(checkout, turn)
         own = by_item.get((show, item_id))
         if own is not None:
             own.items.append(pulled)
@@ -306,7 +313,7 @@ def _place_items(
             line.items.append(pulled)
 
 
-def _pulled(checkout: Any) -> PulledItem:
+def _pulled(checkout: Any, turn: int) -> PulledItem:
     item = checkout.item
     on_truck = "truck" if checkout.truck_at is not None else "out"
     return PulledItem(
@@ -314,6 +321,8 @@ def _pulled(checkout: Any) -> PulledItem:
         code=item.code,
         label=item.label,
         standing=checkout.standing,
+        length_mm=item.length_mm,
+        turn=turn,
         state="back" if checkout.closed_at is not None else on_truck,
         opened_at=checkout.opened_at,
         closed_at=checkout.closed_at,

@@ -93,6 +93,7 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
     lines = pull_progress(found, day=day)
     totals, when = totals_of(lines), tense(found, at)
     left = unmet(shortages_of([found]).get(found.pk, {}), lines)
+    is_home = when == "on" and totals.back > 0 and not totals.still_out
     rivals = item_rivals(found) if when in {"coming", "on"} else {}
     partly = part_good_for(lines) if when in {"coming", "on"} else {}
     last_time = None
@@ -110,7 +111,7 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
             "lines_out": on_list.get(LineWay.OUT, 0),
             "times": _times(found),
             "tense": when,
-            "before": when in {"coming", "on"} and at < found.end,
+            "before": when in {"coming", "on"} and at < found.end and not is_home,
             "late": at > found.home_by,
             "rows": [_row(line, left, rivals, partly) for line in lines if not line.is_extra],
             "extras": [line for line in lines if line.over],

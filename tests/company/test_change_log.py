@@ -15,7 +15,7 @@ from company.changelog import PAGE
 from inventory.models import GearType, Item
 from maintenance.models import BenchSettings, RetestRule
 from shows.models import Venue
-from tests.builders import make_item, make_person, make_type, make_venue
+from tests.builders import audited, make_item, make_person, make_type, make_venue
 from tests.company.test_settings import GOOD
 
 PASSWORD_WORDS = ("pbkdf2", "md5$", "saltmarsh")
@@ -115,9 +115,9 @@ def test_removed_thing_is_told(as_owner, owner):
 
 def test_filters_by_person_kind_and_day(as_owner, owner, technician):
     with set_actor(owner):
-        make_venue(name="Tithe barn")
+        audited(make_venue)(name="Tithe barn")
     with set_actor(technician):
-        make_type(name="Tall stand")
+        audited(make_type)(name="Tall stand")
     from django.contrib.contenttypes.models import ContentType
 
     kind = ContentType.objects.get_for_model(GearType).pk
@@ -134,7 +134,7 @@ def test_day_is_the_company_s_own(as_owner, owner, company):
     company.time_zone = "Pacific/Auckland"
     company.save(update_fields=["time_zone"])
     with set_actor(owner):
-        make_venue(name="Tithe barn")
+        audited(make_venue)(name="Tithe barn")
     # 11:30 UTC on the 25th is half past midnight on the 26th in Auckland
     LogEntry.objects.update(timestamp="2026-11-25T11:30:00Z")
     assert "Tithe barn" in log_of(as_owner, "?day=2026-11-26")
@@ -170,7 +170,7 @@ def test_older_pages_lead_to_the_end_without_a_gap(as_owner, owner):
 
 
 def test_entry_leads_to_what_was_changed(as_owner):
-    person = make_person("hand", username="ines")
+    person = audited(make_person)("hand", username="ines")
     assert f'href="/people/{person.pk}/"' in log_of(as_owner)
 
 
@@ -187,6 +187,6 @@ def test_a_person_added_is_told_without_the_program_s_own(as_owner):
     as_owner.post("/people/add/", {"username": "ines", "role": "hand"})
     page = log_of(as_owner)
     assert "ines" in page and "None" not in page and "company." not in page
-    make_venue(name="Wenbury Hall", stage_width_mm=6500).save()
+    audited(make_venue)(name="Wenbury Hall", stage_width_mm=6500)
     page = log_of(as_owner)
     assert "6.5\u2009m" in page and "stage width:" in page

@@ -1,6 +1,7 @@
 """The dock without a network, in real Chromium: it opens cold, answers by the shop's rules, and sends by itself later."""
 
 import json
+import re
 import uuid
 from datetime import timedelta
 
@@ -95,22 +96,50 @@ def test_it_opens_cold_and_answers_each_scan_at_once(cold, show, technician):
     assert not Contradiction.objects.filter(kind="the phone said otherwise").exists()
 
 
-def test_a_count_from_before_the_silence_says_that_it_is_old(open_page, technician, show):
-    item = make_item(name="A")
-    page = open_page(technician)
-    page = kept(page, show)
-    make_pull_row(show, type=item.type, count=1)
-    page.reload()
+def test_the_count_goes_on_without_the_shop_and_says_since_when(open_page, technician, show):
+    items = [make_item(name=name) for name in "AB"]
+    page = kept(open_page(technician), show)
+    for item in items:
+        make_pull_row(show, type=item.type, count=1)
+    with page.expect_response("**/dock/snapshot.json*"):
+        page.reload()
     expect(page.locator("#still")).to_contain_text("Still to pull")
-    type_scan(page, item.code)
-    expect(page.locator("#still")).to_have_text("That is everything.")
+    type_scan(page, items[0].code)
+    expect(page.locator("#done")).to_have_text("1")
     page.context.set_offline(True)
     page.reload()
+    words = page.locator("#still")
+    here = r"^No answer from the shop: counted here, from what it knew at \d\d:\d\d\. Still to pull"
+    expect(words).to_have_text(re.compile(here))
+    expect(page.locator("#done")).to_have_text("1")
+    type_scan(page, items[1].code)
+    expect(words).to_contain_text("That is everything.")
+    page.get_by_role("button", name="Turn").click()
+    expect(page.locator("#done")).to_have_text("0")
+    expect(words).to_contain_text("Still in the room")
+    page.locator("#undo button").click()
+    expect(page.locator("#words")).to_have_text("of 1 on the truck")
+    page.context.set_offline(False)
+    expect(page.locator("#waiting")).to_have_text("All sent: the shop has answered all 2.", timeout=15000)
+    expect(words).to_have_text(re.compile("^Still in the room"))
+    expect(page.locator("#waiting")).to_be_hidden(timeout=10000)
+    forgiven(page)
+
+
+def test_a_count_of_what_nobody_knows_by_heart_says_that_it_is_old(open_page, technician, show):
+    item = make_item(name="A")
+    make_pull_row(show, type=item.type, count=1)
+    page = open_page(technician)
+    page.route("**/dock/snapshot.json*", lambda route: route.abort())
+    page.goto(f"/dock/?show={show.pk}")
+    expect(page.locator("#still")).to_contain_text("Still to pull")
+    page.context.set_offline(True)
     expect(page.locator("#still")).to_have_text("No answer from the shop: this count is old.")
     page.get_by_role("button", name="Turn").click()
     expect(page.locator("#done")).to_have_text("")  # what was counted out says nothing of the truck
     page.context.set_offline(False)
-    expect(page.locator("#still")).to_contain_text("Still in the room")
+    expect(page.locator("#still")).to_contain_text("Nothing of this show is out.")
+    page.errors[:] = [error for error in page.errors if "ERR_FAILED" not in error]
     forgiven(page)
 
 

@@ -207,3 +207,14 @@ def test_a_show_costs_as_many_queries_with_fifty_rows_as_with_one(as_owner):
     one = {url: _count(as_owner, url) for url in urls}
     rows(50)
     assert {url: _count(as_owner, url) for url in urls} == one
+
+
+def test_what_is_home_again_before_the_end_is_not_asked_for_once_more(as_hand):
+    show = make_show(load_in=NOW - timedelta(hours=2))
+    first, second = make_item(), make_item()
+    make_pull_row(show, type=first.type, count=2)
+    make_checkout(show, first, closed_at=NOW - timedelta(hours=1), ended="back")
+    page = as_hand.get(reverse("show", args=[show.pk])).content.decode()
+    assert "1 of 1 back" in page and "Still to go out" not in page
+    make_checkout(show, second)
+    assert "Still to go out" in as_hand.get(reverse("show", args=[show.pk])).content.decode()

@@ -23,7 +23,8 @@ export const state = {
   only: null, // the one show of a crew pass
   items: [],
   known: new Map(), // every code, aliases too, to what it is
-  lines: new Map(),
+  lines: new Map(), // counted lines, by number
+  count: async () => null, // how far the list is, by heart
 };
 
 export const remember = (name, value, age) => {

@@ -1,16 +1,19 @@
 // What this device says by itself while the shop does not answer, and what it then holds to be true.
 import { desk } from "./dock-desk.js";
-import { judge, moved } from "./dock-judge.js";
+import { judge, moved, within } from "./dock-judge.js";
 
 const verdicts = new Map(); // of scans nobody has answered yet
 const before = new Map(); // what the things of a scan were, so that an undo can put it back
 
 const MOST = 30; // scans: the last ten alone can be undone
 
-const kept = (item) => ({ item, show: item.show, truck: item.truck, home: item.home, against: item.against });
+const kept = (item) => {
+  const { show, truck, home, against, been, doubt, missing, contents, inside } = item;
+  return { item, show, truck, home, against, been, doubt, missing, contents, inside };
+};
 const things = (scan) => {
   const item = desk.known(scan.code);
-  return item ? [item, ...(item.contents ?? []).map(([code]) => desk.known(code)).filter(Boolean)] : [];
+  return item ? [...within(item, desk)] : [];
 };
 
 // Judge a scan by what is known before it, then let it move what it moves. Once a scan.

@@ -92,11 +92,19 @@ function onList(id, item, desk) {
   return number > asked && !already ? `That makes ${number} of ${asked}.` : "";
 }
 
+// What lies in a case, and in the cases in it; each thing once.
+export function within(item, desk, found = new Set([item])) {
+  for (const [code] of item.contents ?? []) {
+    const one = desk.known(code);
+    if (one && !found.has(one)) within(one, desk, found.add(one));
+  }
+  return found;
+}
+
 // What is known by heart after a scan: the thing itself, and what a case vouches for.
 export function moved(scan, desk, at) {
   const item = desk.known(scan.code);
   if (!item) return;
-  const from = item.show ?? null;
   if (scan.action === "inspect") {
     // what was just said to be ill is not to go out again, here as little as in the shop
     if (scan.condition && scan.condition !== "label gone" && scan.symptom !== "wet") {
@@ -106,44 +114,42 @@ export function moved(scan, desk, at) {
     }
     return;
   }
-  step(item, scan.action, scan.show);
   const missing = new Set(scan.missing ?? []);
-  for (const [code] of item.contents ?? []) {
-    const one = desk.known(code);
-    if (!one || missing.has(code)) continue;
-    if (scan.action === "out" && (!one.show || one.show === scan.show || one.show === from)) step(one, "out", scan.show);
-    else if (scan.action === "truck" && one.show && one.show === (scan.show ?? from)) step(one, "truck", scan.show);
-    else if (scan.action === "back" && one.show === from) step(one, "back");
+  const seen = new Set([item]);
+  let doubt; // a count that does not add up is all that tells of what lies in the case
+  if (item.contents) {
+    item.contents = item.contents.filter(([code]) => !missing.has(code));
+    item.inside = item.contents.length;
+    if (Number.isInteger(scan.counted) && scan.counted !== item.inside) doubt = `${item.name}: ${scan.counted} of ${item.inside} were counted`;
   }
-}
+  delete item.missing;
+  step(item);
 
-function step(item, action, show) {
-  if (action === "out") {
-    if (item.show !== show) item.show = show;
-    item.truck = false;
-  } else if (action === "truck") {
-    item.show = show ?? item.show;
-    item.truck = Boolean(item.show);
-  } else if (action === "back") {
-    item.show = null;
-    item.truck = false;
-    delete item.home;
-    // whom it was lent to, or given back to, does not have it any more
-    const still = (item.against ?? "").split("; ").filter((words) => !/^(lent|given back) to /.test(words));
-    item.against = still.join("; ");
+  function step(one) {
+    const { show: from = null, truck = false } = one;
+    const to = scan.action === "back" ? null : (scan.show ?? from);
+    const left = desk.show(from);
+    one.show = to;
+    if (scan.action === "truck") one.truck = Boolean(to);
+    else if (one === item || from !== to) one.truck = false;
+    // it has been there, unless it left before that began
+    if (from && from !== to && (scan.action !== "out" || hasBegun(left, at) || isOver(left, at))) one.been = [...(one.been ?? []), from];
+    if (one === item) delete one.doubt;
+    else if (!doubt || from !== to || truck !== one.truck) one.doubt = doubt;
+    if (scan.action === "back") {
+      delete one.home;
+      // whom it was lent to, or given back to, does not have it any more
+      const still = (one.against ?? "").split("; ").filter((words) => !/^(lent|given back) to /.test(words));
+      one.against = still.join("; ");
+    }
+    for (const [code] of one.contents ?? []) {
+      const other = desk.known(code);
+      const there = other?.show ?? null;
+      const goes = scan.action === "out" ? [null, scan.show, from].includes(there) : there && there === (scan.action === "truck" ? (scan.show ?? from) : from);
+      if (other && goes && !seen.has(other) && !missing.has(code)) {
+        seen.add(other);
+        step(other);
+      }
+    }
   }
-}
-
-// The nearest spare that is fit to go: with this show and on no line, then in the shop; proved before unproved.
-export function spareOf(dead, desk, show) {
-  const item = desk.known(dead);
-  if (!item) return null;
-  const fit = desk
-    .all()
-    .filter((one) => one.type === item.type && one.mm === item.mm && one.code !== item.code && !one.against && !one.mind)
-    .filter((one) => !one.show || (one.show === show && !desk.show(show)?.named?.includes(one.code)));
-  const near = (one) => (one.show === show ? 0 : 2) + (one.inCase && one.inCase === item.inCase ? 0 : 1);
-  const proved = (one) => (one.standing === "known-good" ? 0 : 1);
-  fit.sort((a, b) => near(a) - near(b) || proved(a) - proved(b) || a.name.localeCompare(b.name) || a.code.localeCompare(b.code));
-  return fit[0] ?? null;
 }

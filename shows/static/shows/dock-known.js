@@ -6,12 +6,13 @@ import { gates } from "./dock-draw.js";
 export async function learn() {
   try {
     const snapshot = await (await fetch(`${kit.snapshot}?show=${state.show}`, { credentials: "same-origin" })).json();
-    Object.assign(state, { shows: snapshot.shows, elsewhere: snapshot.elsewhere ?? [], only: snapshot.only ?? null, items: snapshot.items });
+    const { shows, elsewhere = [], only = null, items, kinds, made_at: madeAt } = snapshot;
+    Object.assign(state, { shows, elsewhere, only, items, kinds, madeAt: Date.parse(madeAt) });
     state.known.clear();
     for (const item of snapshot.items) state.known.set(item.code, item);
     for (const [alias, code] of snapshot.aliases) state.known.set(alias, state.known.get(code));
-    for (const line of snapshot.lines) state.lines.set(String(line.id), line.name);
-    return Date.parse(snapshot.made_at);
+    for (const line of snapshot.lines) state.lines.set(String(line.id), line);
+    return state.madeAt;
   } catch {
     return Infinity; // without it the page still scans; names come with the answers
   }
@@ -27,6 +28,7 @@ export async function look(codes, then = () => {}) {
   try {
     const answer = await (await fetch(`${kit.lookup}?${query}`, { credentials: "same-origin", signal: looking.signal })).json();
     for (const [code, item] of Object.entries(answer.items)) hear(code, item);
+    counting += 1;
     if (state.show) drawRun(answer.run);
     if (codes.length) then();
   } catch (error) {
@@ -45,12 +47,19 @@ function hear(code, item) {
   return held;
 }
 
-// What the shop counted before it was silent: what was counted the other way says nothing, and what lacks may be loaded.
-export function oldCount() {
-  if (drawnFor !== state.way) drawRun({ done: "", words: "", still: "" });
-  $("still")?.replaceChildren("No answer from the shop: this count is old.");
+// The shop is silent: counted on by heart. Until that is known, what was counted the other way says nothing, and what lacks may be
+// loaded.
+export async function oldCount() {
+  const mine = (counting += 1);
+  if (!state.madeAt) {
+    if (drawnFor !== state.way) drawRun({ done: "", words: "", still: "" });
+    $("still")?.replaceChildren("No answer from the shop: this count is old.");
+  }
+  const run = await state.count();
+  if (run && mine === counting) drawRun(run);
 }
 
+let counting = 0;
 let drawnFor = state.way;
 function drawRun({ done, total, words, still }) {
   if (!$("done")) return;

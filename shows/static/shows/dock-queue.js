@@ -45,11 +45,12 @@ export function mirror(key) {
       // the first place has it
     }
   };
-  const all = async (store) => {
+  const all = async (store, since) => {
     const base = await opened;
     if (!base) return [];
     return new Promise((done) => {
-      const asking = base.transaction(store).objectStore(store).getAll();
+      const rows = base.transaction(store).objectStore(store);
+      const asking = since === undefined ? rows.getAll() : rows.index("at").getAll(IDBKeyRange.lowerBound(since, true));
       asking.onsuccess = () => done(asking.result);
       asking.onerror = () => done([]);
     });
@@ -68,7 +69,7 @@ export function mirror(key) {
         };
         bodies.forEach((body) => rows.put({ body, at: Date.now() }));
       }, "sent"),
-    sent: () => all("sent"),
+    sent: (since) => all("sent", since),
   };
 }
 
@@ -99,7 +100,7 @@ export function openQueue({ url, device, token, refresh, store, second, onAnswer
     isStored = store.write(scans);
     if (!isStored) tell("not kept");
   };
-  const sent = async () => ((await second?.sent()) ?? []).sort((a, b) => a.body.seq - b.body.seq);
+  const sent = async (since) => ((await second?.sent(since)) ?? []).sort((a, b) => a.body.seq - b.body.seq);
   const isDown = () => ["no signal", "no answer", "sign in"].includes(state);
 
   async function flush() {
@@ -215,7 +216,7 @@ export function openQueue({ url, device, token, refresh, store, second, onAnswer
       return again.length;
     },
     // What was answered after an instant (ms), in order.
-    sentSince: async (instant) => (await sent()).filter(({ at }) => at > instant).map(({ body }) => body),
+    sentSince: async (instant) => (await sent(instant)).map(({ body }) => body),
     lastSent: async () => (await sent()).sort((a, b) => b.at - a.at)[0]?.body.id ?? "",
     // Answered somewhere else: carried out as a file and taken in at the shop.
     settled(ids) {

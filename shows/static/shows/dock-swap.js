@@ -2,7 +2,6 @@
 import { desk, kit, state } from "./dock-desk.js";
 import { spell } from "./dock-draw.js";
 import { choose, drawHit, say } from "./dock-hit.js";
-import { spareOf } from "./dock-judge.js";
 
 // The dead one is suspect from now; the nearest spare is offered, and whatever is scanned next takes its place.
 export async function swap(entry, { arm, leave, read, scan }) {
@@ -22,4 +21,18 @@ export async function swap(entry, { arm, leave, read, scan }) {
         choices: [choose(["It is in", () => read(spare.code), "next"], ["Leave it", leave])] }
     : { signal: "ask", word: "Swap", name: entry.name, code: entry.code, reason: `${found.why} Scan whatever takes its place.`, choices: [choose(["Leave it", leave])] });
   say(spare ? `The nearest spare is ${spare.name}, ${spell(spare.code)}, ${spare.where}.` : found.why);
+}
+
+// The nearest spare that is fit to go: with this show and on no line, then in the shop; proved before unproved.
+function spareOf(dead, desk, show) {
+  const item = desk.known(dead);
+  if (!item) return null;
+  const fit = desk
+    .all()
+    .filter((one) => one.type === item.type && one.mm === item.mm && one.code !== item.code && !one.against && !one.mind)
+    .filter((one) => !one.show || (one.show === show && !desk.show(show)?.named?.includes(one.code)));
+  const near = (one) => (one.show === show ? 0 : 2) + (one.inCase && one.inCase === item.inCase ? 0 : 1);
+  const proved = (one) => (one.standing === "known-good" ? 0 : 1);
+  fit.sort((a, b) => near(a) - near(b) || proved(a) - proved(b) || a.name.localeCompare(b.name) || a.code.localeCompare(b.code));
+  return fit[0] ?? null;
 }

@@ -5,7 +5,7 @@ import { cellChoices } from "./dock-cells.js";
 import { phantomChoices } from "./dock-phantom.js";
 import { counting, tally } from "./dock-count.js";
 import { $, DAYS_4, WAYS, WORD, addEntry, amend, entryOf, forget, itemOf, kit, known, lastEntry, nameOf, remember, state, token } from "./dock-desk.js";
-import { el, spell } from "./dock-draw.js";
+import { spell } from "./dock-draw.js";
 import { early } from "./dock-early.js";
 import { choose, drawHint, drawHit, drawnKey, eyeUp, say, warn } from "./dock-hit.js";
 import * as heart from "./dock-heart.js";
@@ -15,7 +15,7 @@ import { panels } from "./dock-panel.js";
 import { deviceName, localStore, mirror, nextSeq, openQueue, uuid4 } from "./dock-queue.js";
 import { readText, typedReader } from "./dock-reader.js";
 import { sound, soundIsOn, turnSound } from "./dock-sound.js";
-import { swap } from "./dock-swap.js";
+import { drawWaiting } from "./dock-waits.js";
 import { asChosen, followTheClock, goTo, turn } from "./dock-way.js";
 import { keepThePage } from "./dock-keep.js";
 
@@ -57,19 +57,9 @@ const queue = openQueue({
   store: localStore(`kg.queue.${kit.person}`),
   second: mirror(`kg.queue.${kit.person}`),
   onAnswers: answered,
-  onState: ({ state: now, waiting }) => {
-    const words = {
-      "no signal": `${waiting} not sent: kept on this device until there is signal.`,
-      "no answer": `${waiting} not sent: kept on this device, the shop's computer does not answer yet.`,
-      "sign in": `${waiting} not sent: kept on this device. Sign in again and they go.`,
-      refused: `${waiting} not sent: kept on this device, one of them could not be sent as it is.`,
-      "not kept": "This browser keeps nothing: leave the page open until all is sent.",
-    }[now];
-    if (now === "no signal" || now === "no answer") oldCount();
-    $("waiting").hidden = !words || !waiting;
-    $("waiting").textContent = words ?? "";
-    if (words && waiting) $("waiting").append(" ", el("button", { type: "button", class: "act", onclick: carry }, "Carry them to the shop"));
-    if (now === "sign in") $("waiting").append(" ", el("a", { href: `${kit.signIn}?next=${kit.dock}` }, "Sign in"));
+  onState(now) {
+    if (now.state === "no signal" || now.state === "no answer") oldCount();
+    drawWaiting(now, carry);
   },
 });
 
@@ -399,7 +389,7 @@ const askCount = counting({
   warn,
   way: () => state.way,
   hasShow: () => Boolean(state.show),
-  nameOf: (line) => state.lines.get(line),
+  nameOf: (line) => state.lines.get(line)?.name,
   focus: () => field.focus({ preventScroll: true }),
 });
 
@@ -424,7 +414,7 @@ const panel = panels({
   onSay: (entry, said, name) => scan({ code: entry.code, action: "inspect", ...said }, { name }),
   onChannel: (channel, said) => scan({ code: `CH.${channel}`, action: "inspect", ...said }, { name: `Channel ${channel}` }),
   onArm: (symptom) => arm({ kind: "suspect", symptom }),
-  onSwap: (entry) => swap(entry, { arm, read, scan, leave: () => (arm(null), redraw()) }),
+  onSwap: async (entry) => (await import("./dock-swap.js")).swap(entry, { arm, read, scan, leave: () => (arm(null), redraw()) }),
 });
 
 const turnForm = document.querySelector(".way form");
@@ -519,11 +509,22 @@ hello().catch(oldCount); // says who is here, what time it is, and whether the s
 addEventListener("offline", oldCount);
 addEventListener("online", () => look([]));
 // By heart, and on from there: what was answered since, and what waits to be sent, has happened all the same.
+const ours = (theirs) => theirs - (localStorage.getItem("kg.offset") ?? 0);
 async function relearn() {
-  const madeAt = await learn();
-  heart.again([...(await queue.sentSince(madeAt - (localStorage.getItem("kg.offset") ?? 0))), ...queue.bodies()]);
+  heart.again([...(await queue.sentSince(ours(await learn()))), ...queue.bodies()]);
 }
-relearn().then(() => {
+const learnt = relearn();
+state.count = async () => {
+  try {
+    await learnt;
+    return await (await import("./dock-run.js")).countByHeart(queue, ours(state.madeAt));
+  } catch {
+    return null;
+  }
+};
+learnt.then(() => {
+  // wanted where there is no signal, and then too late to be fetched; a page without its worker has them from now on
+  [import("./dock-carry.js"), import("./dock-run.js"), import("./dock-swap.js")].map((part) => part.catch(() => null));
   if (isOtherwise) turn(state.way, { chosen: false }); // the times of that show are known now
   first.learnt();
   drawLast(undo);
