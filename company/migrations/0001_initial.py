@@ -46,6 +46,9 @@ class Migration(migrations.Migration):
                 'verbose_name': 'person',
                 'verbose_name_plural': 'people',
                 'ordering': ['username'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('role__in', ['hand', 'technician', 'owner'])), name='person_role_known', violation_error_message='A person is a hand, a technician or an owner.'),
+                ],
             },
             managers=[
                 ('objects', django.contrib.auth.models.UserManager()),
@@ -64,6 +67,10 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-made_at'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 60), name='apitoken_name_fits', violation_error_message='Name has at most 60 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('digest')), 64), name='apitoken_digest_fits', violation_error_message='Digest has at most 64 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -113,42 +120,16 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-made_at', '-pk'],
+                'indexes': [
+                    models.Index(fields=['state', 'lease_until'], name='job_to_take'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('state__in', ['queued', 'running', 'done', 'failed'])), name='job_state_known', violation_error_message='A job is queued, running, done or failed.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('kind')), 40), name='job_kind_fits', violation_error_message='Kind has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('title')), 160), name='job_title_fits', violation_error_message='Title has at most 160 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('state')), 8), name='job_state_fits', violation_error_message='State has at most 8 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('said')), 400), name='job_said_fits', violation_error_message='Said has at most 400 characters.'),
+                ],
             },
-        ),
-        migrations.AddConstraint(
-            model_name='person',
-            constraint=models.CheckConstraint(condition=models.Q(('role__in', ['hand', 'technician', 'owner'])), name='person_role_known', violation_error_message='A person is a hand, a technician or an owner.'),
-        ),
-        migrations.AddConstraint(
-            model_name='apitoken',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 60), name='apitoken_name_fits', violation_error_message='Name has at most 60 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='apitoken',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('digest')), 64), name='apitoken_digest_fits', violation_error_message='Digest has at most 64 characters.'),
-        ),
-        migrations.AddIndex(
-            model_name='job',
-            index=models.Index(fields=['state', 'lease_until'], name='job_to_take'),
-        ),
-        migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['queued', 'running', 'done', 'failed'])), name='job_state_known', violation_error_message='A job is queued, running, done or failed.'),
-        ),
-        migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('kind')), 40), name='job_kind_fits', violation_error_message='Kind has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('title')), 160), name='job_title_fits', violation_error_message='Title has at most 160 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('state')), 8), name='job_state_fits', violation_error_message='State has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('said')), 400), name='job_said_fits', violation_error_message='Said has at most 400 characters.'),
         ),
     ]

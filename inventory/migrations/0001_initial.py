@@ -82,6 +82,38 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['type__name', 'length_mm', 'name', 'code'],
+                'indexes': [
+                    models.Index(fields=['type', 'length_mm', 'name', 'code'], name='item_by_type'),
+                    models.Index(condition=models.Q(('custody_show__isnull', False)), fields=['custody_show'], name='item_out'),
+                    models.Index(condition=models.Q(('suspect_since__isnull', False)), fields=['suspect_since'], name='item_suspect'),
+                    models.Index(condition=models.Q(('test_by__isnull', False)), fields=['test_by'], name='item_test_by'),
+                    models.Index(condition=models.Q(('retired_on__isnull', False)), fields=['retired_on'], name='item_retired'),
+                    models.Index(condition=models.Q(('missing_since__isnull', False)), fields=['missing_since'], name='item_missing'),
+                    models.Index(condition=models.Q(('give_back_by__isnull', False)), fields=['give_back_by'], name='item_give_back'),
+                    models.Index(condition=models.Q(('lent_home_by__isnull', False)), fields=['lent_home_by'], name='item_lent'),
+                    models.Index(condition=models.Q(('label_gone_since__isnull', False)), fields=['label_gone_since'], name='item_label_gone'),
+                    models.Index(condition=models.Q(('excepts', ''), _negated=True), fields=['excepts'], name='item_good_except'),
+                    models.Index(condition=models.Q(('lent_to', ''), _negated=True), fields=['lent_to'], name='item_lent_to'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.Exact(django.db.models.functions.text.Length(models.F('code')), 8), name='item_code_shape', violation_error_message='A code is eight letters and figures, without I, L, O and U.'),
+                    models.CheckConstraint(condition=models.Q(('length_mm__lte', 1000000)), name='item_length_range', violation_error_message='A length lies between 0 and 1000 m.'),
+                    models.CheckConstraint(condition=models.Q(('custody__in', ['', 'show', 'truck'])), name='item_custody_known', violation_error_message='An item is in the shop, at a show or on the truck.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('custody', ''), ('custody_show', None)), models.Q(models.Q(('custody', ''), _negated=True), ('custody_show__isnull', False)), _connector='OR'), name='item_custody_names_show', violation_error_message='An item that is out is out to a show.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('lent_on', None), ('lent_to', '')), models.Q(('lent_to', ''), _negated=True), _connector='OR'), name='item_lent_to_somebody', violation_error_message='An item is lent to somebody.'),
+                    models.CheckConstraint(condition=models.Q(('in_case', None), models.Q(('in_case', models.F('id')), _negated=True), _connector='OR'), name='item_not_in_itself', violation_error_message='A case cannot be packed in itself.'),
+                    models.CheckConstraint(condition=models.Q(('retired_on', None), models.Q(('retired_because', ''), _negated=True), _connector='OR'), name='item_retired_with_reason', violation_error_message='Say why it is retired.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('code')), 8), name='item_code_fits', violation_error_message='Code has at most 8 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 40), name='item_name_fits', violation_error_message='Name has at most 40 characters.'),
+                    models.CheckConstraint(condition=models.Q(('length_mm__gte', 0), ('length_mm__lte', 1000000)), name='item_length_mm_fits', violation_error_message='Length mm is at least 0 and at most 1000000.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('serial')), 60), name='item_serial_fits', violation_error_message='Serial has at most 60 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('maker')), 60), name='item_maker_fits', violation_error_message='Maker has at most 60 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('borrowed_from')), 80), name='item_borrowed_from_fits', violation_error_message='Borrowed from has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('lent_to')), 80), name='item_lent_to_fits', violation_error_message='Lent to has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('retired_because')), 200), name='item_retired_because_fits', violation_error_message='Retired because has at most 200 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('excepts')), 120), name='item_excepts_fits', violation_error_message='Excepts has at most 120 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('custody')), 5), name='item_custody_fits', violation_error_message='Custody has at most 5 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -99,6 +131,9 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-printed_at', '-pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('sheet')), 40), name='labelrun_sheet_fits', violation_error_message='Sheet has at most 40 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -114,6 +149,15 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['minted_at', 'code'],
+                'indexes': [
+                    models.Index(condition=models.Q(('item', None)), fields=['printed_at'], name='label_unbound'),
+                    models.Index(condition=models.Q(('item__isnull', False), ('printed_at', None)), fields=['item'], name='label_to_print'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.Exact(django.db.models.functions.text.Length(models.F('code')), 8), name='label_code_shape', violation_error_message='A code is eight letters and figures, without I, L, O and U.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('bound_at', None), ('item', None)), models.Q(('bound_at__isnull', False), ('item__isnull', False)), _connector='OR'), name='label_bound_when_bound', violation_error_message='A bound label knows when it was bound.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('code')), 8), name='label_code_fits', violation_error_message='Code has at most 8 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -133,6 +177,15 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='leadfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('wiring')), 40), name='leadfacts_wiring_fits', violation_error_message='Wiring has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('end_a')), 40), name='leadfacts_end_a_fits', violation_error_message='End a has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('end_b')), 40), name='leadfacts_end_b_fits', violation_error_message='End b has at most 40 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('core_mm2__gte', 0.01), ('core_mm2__lte', 400)), ('core_mm2', None), _connector='OR'), name='leadfacts_core_mm2_fits', violation_error_message='Core mm2 is at least 0.01 and at most 400.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('capacitance_pf_per_m__gte', 0), ('capacitance_pf_per_m__lte', 5000)), ('capacitance_pf_per_m', None), _connector='OR'), name='leadfacts_capacitance_pf_per_m_fits', violation_error_message='Capacitance pf per m is at least 0 and at most 5000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('outer_diameter_mm__gte', 0), ('outer_diameter_mm__lte', 1000000)), ('outer_diameter_mm', None), _connector='OR'), name='leadfacts_outer_diameter_mm_fits', violation_error_message='Outer diameter mm is at least 0 and at most 1000000.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -148,6 +201,12 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='loudspeakerfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('impedance_ohm__gte', 0), ('impedance_ohm__lte', 1000000000.0)), ('impedance_ohm', None), _connector='OR'), name='loudspeakerfacts_impedance_ohm_fits', violation_error_message='Impedance ohm is at least 0 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('mains_a__gte', 0), ('mains_a__lte', 1000)), ('mains_a', None), _connector='OR'), name='loudspeakerfacts_mains_a_fits', violation_error_message='Mains a is at least 0 and at most 1000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('most_spl_db__gte', -200), ('most_spl_db__lte', 200)), ('most_spl_db', None), _connector='OR'), name='loudspeakerfacts_most_spl_db_fits', violation_error_message='Most spl db is at least -200 and at most 200.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -166,6 +225,14 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='microphonefacts_source_fits', violation_error_message='Source has at most 120 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('transducer')), 10), name='microphonefacts_transducer_fits', violation_error_message='Transducer has at most 10 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('source_ohm__gte', 0), ('source_ohm__lte', 1000000000.0)), ('source_ohm', None), _connector='OR'), name='microphonefacts_source_ohm_fits', violation_error_message='Source ohm is at least 0 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('sensitivity_mv_per_pa__gte', 0), ('sensitivity_mv_per_pa__lte', 1000)), ('sensitivity_mv_per_pa', None), _connector='OR'), name='microphonefacts_sensitivity_mv_per_pa_fits', violation_error_message='Sensitivity mv per pa is at least 0 and at most 1000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('draw_ma__gte', 0), ('draw_ma__lte', 100000)), ('draw_ma', None), _connector='OR'), name='microphonefacts_draw_ma_fits', violation_error_message='Draw ma is at least 0 and at most 100000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('most_spl_db__gte', -200), ('most_spl_db__lte', 200)), ('most_spl_db', None), _connector='OR'), name='microphonefacts_most_spl_db_fits', violation_error_message='Most spl db is at least -200 and at most 200.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -182,6 +249,14 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='multicorefacts_source_fits', violation_error_message='Source has at most 120 characters.'),
+                    models.CheckConstraint(condition=models.Q(('sends__lte', 512), ('sends', None), _connector='OR'), name='multicorefacts_sends_fits', violation_error_message='Sends is at most 512.'),
+                    models.CheckConstraint(condition=models.Q(('returns__lte', 512), ('returns', None), _connector='OR'), name='multicorefacts_returns_fits', violation_error_message='Returns is at most 512.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('core_mm2__gte', 0.01), ('core_mm2__lte', 400)), ('core_mm2', None), _connector='OR'), name='multicorefacts_core_mm2_fits', violation_error_message='Core mm2 is at least 0.01 and at most 400.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('capacitance_pf_per_m__gte', 0), ('capacitance_pf_per_m__lte', 5000)), ('capacitance_pf_per_m', None), _connector='OR'), name='multicorefacts_capacitance_pf_per_m_fits', violation_error_message='Capacitance pf per m is at least 0 and at most 5000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('outer_diameter_mm__gte', 0), ('outer_diameter_mm__lte', 1000000)), ('outer_diameter_mm', None), _connector='OR'), name='multicorefacts_outer_diameter_mm_fits', violation_error_message='Outer diameter mm is at least 0 and at most 1000000.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -219,6 +294,11 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['type__name', 'length_mm'],
+                'constraints': [
+                    models.UniqueConstraint(fields=('type', 'length_mm'), name='counted_line_once', violation_error_message='That type and length is already counted; add to its count instead.'),
+                    models.CheckConstraint(condition=models.Q(('length_mm__gte', 0), ('length_mm__lte', 1000000)), name='countedline_length_mm_fits', violation_error_message='Length mm is at least 0 and at most 1000000.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('notes')), 200), name='countedline_notes_fits', violation_error_message='Notes has at most 200 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -236,6 +316,15 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['effective_at', 'device', 'seq', 'uid'],
+                'indexes': [
+                    models.Index(fields=['item', 'effective_at'], name='placement_of_item'),
+                    models.Index(fields=['case', 'effective_at'], name='placement_in_case'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('case', None), models.Q(('case', models.F('item')), _negated=True), _connector='OR'), name='placement_not_in_itself', violation_error_message='A case cannot be packed in itself.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('device')), 64), name='placement_device_fits', violation_error_message='Device has at most 64 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('evidence')), 8), name='placement_evidence_fits', violation_error_message='Evidence has at most 8 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -252,6 +341,14 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='powerfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('rating_a__gte', 0), ('rating_a__lte', 1000)), ('rating_a', None), _connector='OR'), name='powerfacts_rating_a_fits', violation_error_message='Rating a is at least 0 and at most 1000.'),
+                    models.CheckConstraint(condition=models.Q(('outlets__lte', 512), ('outlets', None), _connector='OR'), name='powerfacts_outlets_fits', violation_error_message='Outlets is at most 512.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('core_mm2__gte', 0.01), ('core_mm2__lte', 400)), ('core_mm2', None), _connector='OR'), name='powerfacts_core_mm2_fits', violation_error_message='Core mm2 is at least 0.01 and at most 400.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('outer_diameter_mm__gte', 0), ('outer_diameter_mm__lte', 1000000)), ('outer_diameter_mm', None), _connector='OR'), name='powerfacts_outer_diameter_mm_fits', violation_error_message='Outer diameter mm is at least 0 and at most 1000000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('residual_current_ma__gte', 0), ('residual_current_ma__lte', 100000)), ('residual_current_ma', None), _connector='OR'), name='powerfacts_residual_current_ma_fits', violation_error_message='Residual current ma is at least 0 and at most 100000.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -286,6 +383,15 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='stageboxfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
+                    models.CheckConstraint(condition=models.Q(('inputs__lte', 512), ('inputs', None), _connector='OR'), name='stageboxfacts_inputs_fits', violation_error_message='Inputs is at most 512.'),
+                    models.CheckConstraint(condition=models.Q(('outputs__lte', 512), ('outputs', None), _connector='OR'), name='stageboxfacts_outputs_fits', violation_error_message='Outputs is at most 512.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('input_ohm__gte', 0), ('input_ohm__lte', 1000000000.0)), ('input_ohm', None), _connector='OR'), name='stageboxfacts_input_ohm_fits', violation_error_message='Input ohm is at least 0 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('most_input_dbu__gte', -200), ('most_input_dbu__lte', 200)), ('most_input_dbu', None), _connector='OR'), name='stageboxfacts_most_input_dbu_fits', violation_error_message='Most input dbu is at least -200 and at most 200.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('phantom')), 12), name='stageboxfacts_phantom_fits', violation_error_message='Phantom has at most 12 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('phantom_budget_ma__gte', 0), ('phantom_budget_ma__lte', 100000)), ('phantom_budget_ma', None), _connector='OR'), name='stageboxfacts_phantom_budget_ma_fits', violation_error_message='Phantom budget ma is at least 0 and at most 100000.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -300,6 +406,11 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='standfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('lowest_mm__gte', 0), ('lowest_mm__lte', 1000000)), ('lowest_mm', None), _connector='OR'), name='standfacts_lowest_mm_fits', violation_error_message='Lowest mm is at least 0 and at most 1000000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('highest_mm__gte', 0), ('highest_mm__lte', 1000000)), ('highest_mm', None), _connector='OR'), name='standfacts_highest_mm_fits', violation_error_message='Highest mm is at least 0 and at most 1000000.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -318,6 +429,13 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-found_at', '-pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('what')), 120), name='stray_what_fits', violation_error_message='What has at most 120 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('code_text')), 200), name='stray_code_text_fits', violation_error_message='Code text has at most 200 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('whose')), 80), name='stray_whose_fits', violation_error_message='Whose has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('where')), 80), name='stray_where_fits', violation_error_message='Where has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('settled_how')), 120), name='stray_settled_how_fits', violation_error_message='Settled how has at most 120 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -336,6 +454,15 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='wirelessfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('band')), 40), name='wirelessfacts_band_fits', violation_error_message='Band has at most 40 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('lowest_mhz__gte', 0), ('lowest_mhz__lte', 100000)), ('lowest_mhz', None), _connector='OR'), name='wirelessfacts_lowest_mhz_fits', violation_error_message='Lowest mhz is at least 0 and at most 100000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('highest_mhz__gte', 0), ('highest_mhz__lte', 100000)), ('highest_mhz', None), _connector='OR'), name='wirelessfacts_highest_mhz_fits', violation_error_message='Highest mhz is at least 0 and at most 100000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('draw_ma__gte', 0), ('draw_ma__lte', 100000)), ('draw_ma', None), _connector='OR'), name='wirelessfacts_draw_ma_fits', violation_error_message='Draw ma is at least 0 and at most 100000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('output_ohm__gte', 0), ('output_ohm__lte', 1000000000.0)), ('output_ohm', None), _connector='OR'), name='wirelessfacts_output_ohm_fits', violation_error_message='Output ohm is at least 0 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('output_dbu__gte', -200), ('output_dbu__lte', 200)), ('output_dbu', None), _connector='OR'), name='wirelessfacts_output_dbu_fits', violation_error_message='Output dbu is at least -200 and at most 200.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -548,166 +675,6 @@ class Migration(migrations.Migration):
                 'constraints': [models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('what')), 12), name='itemevent_what_fits', violation_error_message='What has at most 12 characters.'), models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('note')), 200), name='itemevent_note_fits', violation_error_message='Note has at most 200 characters.')],
             },
         ),
-        migrations.AddConstraint(
-            model_name='labelrun',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('sheet')), 40), name='labelrun_sheet_fits', violation_error_message='Sheet has at most 40 characters.'),
-        ),
-        migrations.AddIndex(
-            model_name='label',
-            index=models.Index(condition=models.Q(('item', None)), fields=['printed_at'], name='label_unbound'),
-        ),
-        migrations.AddIndex(
-            model_name='label',
-            index=models.Index(condition=models.Q(('item__isnull', False), ('printed_at', None)), fields=['item'], name='label_to_print'),
-        ),
-        migrations.AddConstraint(
-            model_name='label',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.Exact(django.db.models.functions.text.Length(models.F('code')), 8), name='label_code_shape', violation_error_message='A code is eight letters and figures, without I, L, O and U.'),
-        ),
-        migrations.AddConstraint(
-            model_name='label',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('bound_at', None), ('item', None)), models.Q(('bound_at__isnull', False), ('item__isnull', False)), _connector='OR'), name='label_bound_when_bound', violation_error_message='A bound label knows when it was bound.'),
-        ),
-        migrations.AddConstraint(
-            model_name='label',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('code')), 8), name='label_code_fits', violation_error_message='Code has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='leadfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='leadfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='leadfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('wiring')), 40), name='leadfacts_wiring_fits', violation_error_message='Wiring has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='leadfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('end_a')), 40), name='leadfacts_end_a_fits', violation_error_message='End a has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='leadfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('end_b')), 40), name='leadfacts_end_b_fits', violation_error_message='End b has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='leadfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('core_mm2__gte', 0.01), ('core_mm2__lte', 400)), ('core_mm2', None), _connector='OR'), name='leadfacts_core_mm2_fits', violation_error_message='Core mm2 is at least 0.01 and at most 400.'),
-        ),
-        migrations.AddConstraint(
-            model_name='leadfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('capacitance_pf_per_m__gte', 0), ('capacitance_pf_per_m__lte', 5000)), ('capacitance_pf_per_m', None), _connector='OR'), name='leadfacts_capacitance_pf_per_m_fits', violation_error_message='Capacitance pf per m is at least 0 and at most 5000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='leadfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('outer_diameter_mm__gte', 0), ('outer_diameter_mm__lte', 1000000)), ('outer_diameter_mm', None), _connector='OR'), name='leadfacts_outer_diameter_mm_fits', violation_error_message='Outer diameter mm is at least 0 and at most 1000000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='loudspeakerfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='loudspeakerfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='loudspeakerfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('impedance_ohm__gte', 0), ('impedance_ohm__lte', 1000000000.0)), ('impedance_ohm', None), _connector='OR'), name='loudspeakerfacts_impedance_ohm_fits', violation_error_message='Impedance ohm is at least 0 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='loudspeakerfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('mains_a__gte', 0), ('mains_a__lte', 1000)), ('mains_a', None), _connector='OR'), name='loudspeakerfacts_mains_a_fits', violation_error_message='Mains a is at least 0 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='loudspeakerfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('most_spl_db__gte', -200), ('most_spl_db__lte', 200)), ('most_spl_db', None), _connector='OR'), name='loudspeakerfacts_most_spl_db_fits', violation_error_message='Most spl db is at least -200 and at most 200.'),
-        ),
-        migrations.AddConstraint(
-            model_name='microphonefacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='microphonefacts_source_fits', violation_error_message='Source has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='microphonefacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('transducer')), 10), name='microphonefacts_transducer_fits', violation_error_message='Transducer has at most 10 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='microphonefacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('source_ohm__gte', 0), ('source_ohm__lte', 1000000000.0)), ('source_ohm', None), _connector='OR'), name='microphonefacts_source_ohm_fits', violation_error_message='Source ohm is at least 0 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='microphonefacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('sensitivity_mv_per_pa__gte', 0), ('sensitivity_mv_per_pa__lte', 1000)), ('sensitivity_mv_per_pa', None), _connector='OR'), name='microphonefacts_sensitivity_mv_per_pa_fits', violation_error_message='Sensitivity mv per pa is at least 0 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='microphonefacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('draw_ma__gte', 0), ('draw_ma__lte', 100000)), ('draw_ma', None), _connector='OR'), name='microphonefacts_draw_ma_fits', violation_error_message='Draw ma is at least 0 and at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='microphonefacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('most_spl_db__gte', -200), ('most_spl_db__lte', 200)), ('most_spl_db', None), _connector='OR'), name='microphonefacts_most_spl_db_fits', violation_error_message='Most spl db is at least -200 and at most 200.'),
-        ),
-        migrations.AddConstraint(
-            model_name='multicorefacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='multicorefacts_source_fits', violation_error_message='Source has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='multicorefacts',
-            constraint=models.CheckConstraint(condition=models.Q(('sends__lte', 512), ('sends', None), _connector='OR'), name='multicorefacts_sends_fits', violation_error_message='Sends is at most 512.'),
-        ),
-        migrations.AddConstraint(
-            model_name='multicorefacts',
-            constraint=models.CheckConstraint(condition=models.Q(('returns__lte', 512), ('returns', None), _connector='OR'), name='multicorefacts_returns_fits', violation_error_message='Returns is at most 512.'),
-        ),
-        migrations.AddConstraint(
-            model_name='multicorefacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('core_mm2__gte', 0.01), ('core_mm2__lte', 400)), ('core_mm2', None), _connector='OR'), name='multicorefacts_core_mm2_fits', violation_error_message='Core mm2 is at least 0.01 and at most 400.'),
-        ),
-        migrations.AddConstraint(
-            model_name='multicorefacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('capacitance_pf_per_m__gte', 0), ('capacitance_pf_per_m__lte', 5000)), ('capacitance_pf_per_m', None), _connector='OR'), name='multicorefacts_capacitance_pf_per_m_fits', violation_error_message='Capacitance pf per m is at least 0 and at most 5000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='multicorefacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('outer_diameter_mm__gte', 0), ('outer_diameter_mm__lte', 1000000)), ('outer_diameter_mm', None), _connector='OR'), name='multicorefacts_outer_diameter_mm_fits', violation_error_message='Outer diameter mm is at least 0 and at most 1000000.'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(fields=['type', 'length_mm', 'name', 'code'], name='item_by_type'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('custody_show__isnull', False)), fields=['custody_show'], name='item_out'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('suspect_since__isnull', False)), fields=['suspect_since'], name='item_suspect'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('test_by__isnull', False)), fields=['test_by'], name='item_test_by'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('retired_on__isnull', False)), fields=['retired_on'], name='item_retired'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('missing_since__isnull', False)), fields=['missing_since'], name='item_missing'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('give_back_by__isnull', False)), fields=['give_back_by'], name='item_give_back'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('lent_home_by__isnull', False)), fields=['lent_home_by'], name='item_lent'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('label_gone_since__isnull', False)), fields=['label_gone_since'], name='item_label_gone'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('excepts', ''), _negated=True), fields=['excepts'], name='item_good_except'),
-        ),
-        migrations.AddIndex(
-            model_name='item',
-            index=models.Index(condition=models.Q(('lent_to', ''), _negated=True), fields=['lent_to'], name='item_lent_to'),
-        ),
         migrations.AddIndex(
             model_name='item',
             index=models.Index(condition=models.Q(('gone_home_on__isnull', False)), fields=['gone_home_on'], name='item_gone_home'),
@@ -715,217 +682,5 @@ class Migration(migrations.Migration):
         migrations.AddIndex(
             model_name='item',
             index=models.Index(condition=models.Q(('gone_home_on', None), ('missing_since', None), ('retired_on', None)), fields=['type', 'length_mm', 'custody', 'lent_to', 'suspect_since', 'test_by', 'at', 'lent_home_by', 'give_back_by', 'retired_on', 'gone_home_on', 'missing_since'], name='item_stock'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.Exact(django.db.models.functions.text.Length(models.F('code')), 8), name='item_code_shape', violation_error_message='A code is eight letters and figures, without I, L, O and U.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=models.Q(('length_mm__lte', 1000000)), name='item_length_range', violation_error_message='A length lies between 0 and 1000 m.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=models.Q(('custody__in', ['', 'show', 'truck'])), name='item_custody_known', violation_error_message='An item is in the shop, at a show or on the truck.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('custody', ''), ('custody_show', None)), models.Q(models.Q(('custody', ''), _negated=True), ('custody_show__isnull', False)), _connector='OR'), name='item_custody_names_show', violation_error_message='An item that is out is out to a show.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('lent_on', None), ('lent_to', '')), models.Q(('lent_to', ''), _negated=True), _connector='OR'), name='item_lent_to_somebody', violation_error_message='An item is lent to somebody.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=models.Q(('in_case', None), models.Q(('in_case', models.F('id')), _negated=True), _connector='OR'), name='item_not_in_itself', violation_error_message='A case cannot be packed in itself.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=models.Q(('retired_on', None), models.Q(('retired_because', ''), _negated=True), _connector='OR'), name='item_retired_with_reason', violation_error_message='Say why it is retired.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('code')), 8), name='item_code_fits', violation_error_message='Code has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 40), name='item_name_fits', violation_error_message='Name has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=models.Q(('length_mm__gte', 0), ('length_mm__lte', 1000000)), name='item_length_mm_fits', violation_error_message='Length mm is at least 0 and at most 1000000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('serial')), 60), name='item_serial_fits', violation_error_message='Serial has at most 60 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('maker')), 60), name='item_maker_fits', violation_error_message='Maker has at most 60 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('borrowed_from')), 80), name='item_borrowed_from_fits', violation_error_message='Borrowed from has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('lent_to')), 80), name='item_lent_to_fits', violation_error_message='Lent to has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('retired_because')), 200), name='item_retired_because_fits', violation_error_message='Retired because has at most 200 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('excepts')), 120), name='item_excepts_fits', violation_error_message='Excepts has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='item',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('custody')), 5), name='item_custody_fits', violation_error_message='Custody has at most 5 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='countedline',
-            constraint=models.UniqueConstraint(fields=('type', 'length_mm'), name='counted_line_once', violation_error_message='That type and length is already counted; add to its count instead.'),
-        ),
-        migrations.AddConstraint(
-            model_name='countedline',
-            constraint=models.CheckConstraint(condition=models.Q(('length_mm__gte', 0), ('length_mm__lte', 1000000)), name='countedline_length_mm_fits', violation_error_message='Length mm is at least 0 and at most 1000000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='countedline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('notes')), 200), name='countedline_notes_fits', violation_error_message='Notes has at most 200 characters.'),
-        ),
-        migrations.AddIndex(
-            model_name='placement',
-            index=models.Index(fields=['item', 'effective_at'], name='placement_of_item'),
-        ),
-        migrations.AddIndex(
-            model_name='placement',
-            index=models.Index(fields=['case', 'effective_at'], name='placement_in_case'),
-        ),
-        migrations.AddConstraint(
-            model_name='placement',
-            constraint=models.CheckConstraint(condition=models.Q(('case', None), models.Q(('case', models.F('item')), _negated=True), _connector='OR'), name='placement_not_in_itself', violation_error_message='A case cannot be packed in itself.'),
-        ),
-        migrations.AddConstraint(
-            model_name='placement',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('device')), 64), name='placement_device_fits', violation_error_message='Device has at most 64 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='placement',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('evidence')), 8), name='placement_evidence_fits', violation_error_message='Evidence has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='powerfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='powerfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='powerfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('rating_a__gte', 0), ('rating_a__lte', 1000)), ('rating_a', None), _connector='OR'), name='powerfacts_rating_a_fits', violation_error_message='Rating a is at least 0 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='powerfacts',
-            constraint=models.CheckConstraint(condition=models.Q(('outlets__lte', 512), ('outlets', None), _connector='OR'), name='powerfacts_outlets_fits', violation_error_message='Outlets is at most 512.'),
-        ),
-        migrations.AddConstraint(
-            model_name='powerfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('core_mm2__gte', 0.01), ('core_mm2__lte', 400)), ('core_mm2', None), _connector='OR'), name='powerfacts_core_mm2_fits', violation_error_message='Core mm2 is at least 0.01 and at most 400.'),
-        ),
-        migrations.AddConstraint(
-            model_name='powerfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('outer_diameter_mm__gte', 0), ('outer_diameter_mm__lte', 1000000)), ('outer_diameter_mm', None), _connector='OR'), name='powerfacts_outer_diameter_mm_fits', violation_error_message='Outer diameter mm is at least 0 and at most 1000000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='powerfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('residual_current_ma__gte', 0), ('residual_current_ma__lte', 100000)), ('residual_current_ma', None), _connector='OR'), name='powerfacts_residual_current_ma_fits', violation_error_message='Residual current ma is at least 0 and at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageboxfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='stageboxfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageboxfacts',
-            constraint=models.CheckConstraint(condition=models.Q(('inputs__lte', 512), ('inputs', None), _connector='OR'), name='stageboxfacts_inputs_fits', violation_error_message='Inputs is at most 512.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageboxfacts',
-            constraint=models.CheckConstraint(condition=models.Q(('outputs__lte', 512), ('outputs', None), _connector='OR'), name='stageboxfacts_outputs_fits', violation_error_message='Outputs is at most 512.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageboxfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('input_ohm__gte', 0), ('input_ohm__lte', 1000000000.0)), ('input_ohm', None), _connector='OR'), name='stageboxfacts_input_ohm_fits', violation_error_message='Input ohm is at least 0 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageboxfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('most_input_dbu__gte', -200), ('most_input_dbu__lte', 200)), ('most_input_dbu', None), _connector='OR'), name='stageboxfacts_most_input_dbu_fits', violation_error_message='Most input dbu is at least -200 and at most 200.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageboxfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('phantom')), 12), name='stageboxfacts_phantom_fits', violation_error_message='Phantom has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageboxfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('phantom_budget_ma__gte', 0), ('phantom_budget_ma__lte', 100000)), ('phantom_budget_ma', None), _connector='OR'), name='stageboxfacts_phantom_budget_ma_fits', violation_error_message='Phantom budget ma is at least 0 and at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='standfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='standfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='standfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('lowest_mm__gte', 0), ('lowest_mm__lte', 1000000)), ('lowest_mm', None), _connector='OR'), name='standfacts_lowest_mm_fits', violation_error_message='Lowest mm is at least 0 and at most 1000000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='standfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('highest_mm__gte', 0), ('highest_mm__lte', 1000000)), ('highest_mm', None), _connector='OR'), name='standfacts_highest_mm_fits', violation_error_message='Highest mm is at least 0 and at most 1000000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stray',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('what')), 120), name='stray_what_fits', violation_error_message='What has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stray',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('code_text')), 200), name='stray_code_text_fits', violation_error_message='Code text has at most 200 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stray',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('whose')), 80), name='stray_whose_fits', violation_error_message='Whose has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stray',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('where')), 80), name='stray_where_fits', violation_error_message='Where has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stray',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('settled_how')), 120), name='stray_settled_how_fits', violation_error_message='Settled how has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='wirelessfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 120), name='wirelessfacts_source_fits', violation_error_message='Source has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='wirelessfacts',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('band')), 40), name='wirelessfacts_band_fits', violation_error_message='Band has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='wirelessfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('lowest_mhz__gte', 0), ('lowest_mhz__lte', 100000)), ('lowest_mhz', None), _connector='OR'), name='wirelessfacts_lowest_mhz_fits', violation_error_message='Lowest mhz is at least 0 and at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='wirelessfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('highest_mhz__gte', 0), ('highest_mhz__lte', 100000)), ('highest_mhz', None), _connector='OR'), name='wirelessfacts_highest_mhz_fits', violation_error_message='Highest mhz is at least 0 and at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='wirelessfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('draw_ma__gte', 0), ('draw_ma__lte', 100000)), ('draw_ma', None), _connector='OR'), name='wirelessfacts_draw_ma_fits', violation_error_message='Draw ma is at least 0 and at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='wirelessfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('output_ohm__gte', 0), ('output_ohm__lte', 1000000000.0)), ('output_ohm', None), _connector='OR'), name='wirelessfacts_output_ohm_fits', violation_error_message='Output ohm is at least 0 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='wirelessfacts',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('output_dbu__gte', -200), ('output_dbu__lte', 200)), ('output_dbu', None), _connector='OR'), name='wirelessfacts_output_dbu_fits', violation_error_message='Output dbu is at least -200 and at most 200.'),
         ),
     ]

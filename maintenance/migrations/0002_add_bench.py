@@ -31,6 +31,10 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['test', 'pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 60), name='benchfigure_name_fits', violation_error_message='Name has at most 60 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('unit')), 12), name='benchfigure_unit_fits', violation_error_message='Unit has at most 12 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -69,6 +73,36 @@ class Migration(migrations.Migration):
             ],
             options={
                 'verbose_name': 'bench settings',
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('pk', 1)), name='bench_settings_only_one', violation_error_message='There is only one bench.'),
+                    models.CheckConstraint(condition=models.Q(('core_factor__gte', 1), ('core_factor__lte', 3)), name='benchsettings_core_factor_fits', violation_error_message='Core factor is at least 1 and at most 3.'),
+                    models.CheckConstraint(condition=models.Q(('contact_ohm__gte', 0), ('contact_ohm__lte', 5)), name='benchsettings_contact_ohm_fits', violation_error_message='Contact ohm is at least 0 and at most 5.'),
+                    models.CheckConstraint(condition=models.Q(('guard_ohm__gte', 0), ('guard_ohm__lte', 5)), name='benchsettings_guard_ohm_fits', violation_error_message='Guard ohm is at least 0 and at most 5.'),
+                    models.CheckConstraint(condition=models.Q(('watch_extra_ohm__gte', 0), ('watch_extra_ohm__lte', 100)), name='benchsettings_watch_extra_ohm_fits', violation_error_message='Watch extra ohm is at least 0 and at most 100.'),
+                    models.CheckConstraint(condition=models.Q(('open_ohm__gte', 10), ('open_ohm__lte', 1000000000.0)), name='benchsettings_open_ohm_fits', violation_error_message='Open ohm is at least 10 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(('short_ohm__gte', 1), ('short_ohm__lte', 1000000.0)), name='benchsettings_short_ohm_fits', violation_error_message='Short ohm is at least 1 and at most 1000000.0.'),
+                    models.CheckConstraint(condition=models.Q(('leak_ohm__gte', 1000.0), ('leak_ohm__lte', 1000000000.0)), name='benchsettings_leak_ohm_fits', violation_error_message='Leak ohm is at least 1000.0 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(('legs_factor__gte', 0), ('legs_factor__lte', 1)), name='benchsettings_legs_factor_fits', violation_error_message='Legs factor is at least 0 and at most 1.'),
+                    models.CheckConstraint(condition=models.Q(('legs_ohm__gte', 0), ('legs_ohm__lte', 5)), name='benchsettings_legs_ohm_fits', violation_error_message='Legs ohm is at least 0 and at most 5.'),
+                    models.CheckConstraint(condition=models.Q(('loudspeaker_leg_ohm__gte', 0), ('loudspeaker_leg_ohm__lte', 5)), name='benchsettings_loudspeaker_leg_ohm_fits', violation_error_message='Loudspeaker leg ohm is at least 0 and at most 5.'),
+                    models.CheckConstraint(condition=models.Q(('loudspeaker_loss_db__gte', 0.01), ('loudspeaker_loss_db__lte', 20)), name='benchsettings_loudspeaker_loss_db_fits', violation_error_message='Loudspeaker loss db is at least 0.01 and at most 20.'),
+                    models.CheckConstraint(condition=models.Q(('golden_share__gte', 0.001), ('golden_share__lte', 1)), name='benchsettings_golden_share_fits', violation_error_message='Golden share is at least 0.001 and at most 1.'),
+                    models.CheckConstraint(condition=models.Q(('level_db__gte', 0.1), ('level_db__lte', 40)), name='benchsettings_level_db_fits', violation_error_message='Level db is at least 0.1 and at most 40.'),
+                    models.CheckConstraint(condition=models.Q(('gain_db__gte', 0.1), ('gain_db__lte', 40)), name='benchsettings_gain_db_fits', violation_error_message='Gain db is at least 0.1 and at most 40.'),
+                    models.CheckConstraint(condition=models.Q(('pad_db__gte', 0.1), ('pad_db__lte', 40)), name='benchsettings_pad_db_fits', violation_error_message='Pad db is at least 0.1 and at most 40.'),
+                    models.CheckConstraint(condition=models.Q(('phantom_match_share__gte', 0.0001), ('phantom_match_share__lte', 1)), name='benchsettings_phantom_match_share_fits', violation_error_message='Phantom match share is at least 0.0001 and at most 1.'),
+                    models.CheckConstraint(condition=models.Q(('insulation_ohm__gte', 1000.0), ('insulation_ohm__lte', 1000000000000.0)), name='benchsettings_insulation_ohm_fits', violation_error_message='Insulation ohm is at least 1000.0 and at most 1000000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(('insulation_good_ohm__gte', 1000.0), ('insulation_good_ohm__lte', 1000000000000.0)), name='benchsettings_insulation_good_ohm_fits', violation_error_message='Insulation good ohm is at least 1000.0 and at most 1000000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('earth_ohm__gte', 0), ('earth_ohm__lte', 100)), ('earth_ohm', None), _connector='OR'), name='benchsettings_earth_ohm_fits', violation_error_message='Earth ohm is at least 0 and at most 100.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('mains_insulation_mohm__gte', 0), ('mains_insulation_mohm__lte', 1000000.0)), ('mains_insulation_mohm', None), _connector='OR'), name='benchsettings_mains_insulation_mohm_fits', violation_error_message='Mains insulation mohm is at least 0 and at most 1000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('leakage_ma__gte', 0), ('leakage_ma__lte', 1000)), ('leakage_ma', None), _connector='OR'), name='benchsettings_leakage_ma_fits', violation_error_message='Leakage ma is at least 0 and at most 1000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('residual_trip_ms__gte', 1), ('residual_trip_ms__lte', 10000)), ('residual_trip_ms', None), _connector='OR'), name='benchsettings_residual_trip_ms_fits', violation_error_message='Residual trip ms is at least 1 and at most 10000.'),
+                    models.CheckConstraint(condition=models.Q(('sees_lamps__gte', 0.01), ('sees_lamps__lte', 1)), name='benchsettings_sees_lamps_fits', violation_error_message='Sees lamps is at least 0.01 and at most 1.'),
+                    models.CheckConstraint(condition=models.Q(('sees_lamps_flexed__gte', 0.01), ('sees_lamps_flexed__lte', 1)), name='benchsettings_sees_lamps_flexed_fits', violation_error_message='Sees lamps flexed is at least 0.01 and at most 1.'),
+                    models.CheckConstraint(condition=models.Q(('sees_ohms__gte', 0.01), ('sees_ohms__lte', 1)), name='benchsettings_sees_ohms_fits', violation_error_message='Sees ohms is at least 0.01 and at most 1.'),
+                    models.CheckConstraint(condition=models.Q(('sees_ohms_flexed__gte', 0.01), ('sees_ohms_flexed__lte', 1)), name='benchsettings_sees_ohms_flexed_fits', violation_error_message='Sees ohms flexed is at least 0.01 and at most 1.'),
+                    models.CheckConstraint(condition=models.Q(('sees_show__gte', 0), ('sees_show__lte', 1)), name='benchsettings_sees_show_fits', violation_error_message='Sees show is at least 0 and at most 1.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -98,6 +132,22 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-done_at', '-pk'],
+                'indexes': [
+                    models.Index(models.OrderBy(models.F('done_at'), descending=True), name='bench_test_by_time'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('procedure__in', ['wiring', 'word', 'passive-box', 'active-box', 'phantom', 'input', 'microphone', 'transmitter', 'driver', 'headphones', 'mains', 'undo'])), name='bench_test_procedure_known', violation_error_message='That kind of test is not one the program knows.'),
+                    models.CheckConstraint(condition=models.Q(('depth__in', ['lamps', 'lamps-flexed', 'ohms', 'ohms-flexed'])), name='bench_test_depth_known', violation_error_message='That depth of test is not one the program knows.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('procedure')), 12), name='benchtest_procedure_fits', violation_error_message='Procedure has at most 12 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('depth')), 12), name='benchtest_depth_fits', violation_error_message='Depth has at most 12 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('instrument_name')), 140), name='benchtest_instrument_name_fits', violation_error_message='Instrument name has at most 140 characters.'),
+                    models.CheckConstraint(condition=models.Q(('null_ohms__gte', 0), ('null_ohms__lte', 100)), name='benchtest_null_ohms_fits', violation_error_message='Null ohms is at least 0 and at most 100.'),
+                    models.CheckConstraint(condition=models.Q(('temperature_c__gte', -40), ('temperature_c__lte', 60)), name='benchtest_temperature_c_fits', violation_error_message='Temperature c is at least -40 and at most 60.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('wiring')), 40), name='benchtest_wiring_fits', violation_error_message='Wiring has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('verdict')), 12), name='benchtest_verdict_fits', violation_error_message='Verdict has at most 12 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('note')), 500), name='benchtest_note_fits', violation_error_message='Note has at most 500 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('minutes__gte', 0), ('minutes__lte', 1440)), ('minutes', None), _connector='OR'), name='benchtest_minutes_fits', violation_error_message='Minutes is at least 0 and at most 1440.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -114,6 +164,9 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-made_at', '-pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('chance__gte', 0), ('chance__lte', 1)), name='forecast_chance_fits', violation_error_message='Chance is at least 0 and at most 1.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -129,6 +182,9 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['resolved_at', 'pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('how')), 12), name='forecastoutcome_how_fits', violation_error_message='How has at most 12 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -146,6 +202,13 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-done_at', '-pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('did')), 500), name='repair_did_fits', violation_error_message='Did has at most 500 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('end')), 4), name='repair_end_fits', violation_error_message='End has at most 4 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('parts')), 300), name='repair_parts_fits', violation_error_message='Parts has at most 300 characters.'),
+                    models.CheckConstraint(condition=models.Q(('minutes__lte', 100000), ('minutes', None), _connector='OR'), name='repair_minutes_fits', violation_error_message='Minutes is at most 100000.'),
+                    models.CheckConstraint(condition=models.Q(('cost_cents__lte', 1000000000), ('cost_cents', None), _connector='OR'), name='repair_cost_cents_fits', violation_error_message='Cost cents is at most 1000000000.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -169,6 +232,18 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['type'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('pessimistic_shows__lt', models.F('median_shows'))), name='retest_rule_guesses_in_order', violation_error_message='The pessimistic guess is below the median one.'),
+                    models.CheckConstraint(condition=models.Q(('target__gte', 0.0001), ('target__lte', 0.9)), name='retestrule_target_fits', violation_error_message='Target is at least 0.0001 and at most 0.9.'),
+                    models.CheckConstraint(condition=models.Q(('least_days__lte', 3650)), name='retestrule_least_days_fits', violation_error_message='Least days is at most 3650.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('most_days__gte', 1), ('most_days__lte', 3650)), ('most_days', None), _connector='OR'), name='retestrule_most_days_fits', violation_error_message='Most days is at least 1 and at most 3650.'),
+                    models.CheckConstraint(condition=models.Q(('least_shows__lte', 1000)), name='retestrule_least_shows_fits', violation_error_message='Least shows is at most 1000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('most_shows__gte', 1), ('most_shows__lte', 1000)), ('most_shows', None), _connector='OR'), name='retestrule_most_shows_fits', violation_error_message='Most shows is at least 1 and at most 1000.'),
+                    models.CheckConstraint(condition=models.Q(('median_shows__gte', 0.1), ('median_shows__lte', 1000000.0)), name='retestrule_median_shows_fits', violation_error_message='Median shows is at least 0.1 and at most 1000000.0.'),
+                    models.CheckConstraint(condition=models.Q(('pessimistic_shows__gte', 0.05), ('pessimistic_shows__lte', 1000000.0)), name='retestrule_pessimistic_shows_fits', violation_error_message='Pessimistic shows is at least 0.05 and at most 1000000.0.'),
+                    models.CheckConstraint(condition=models.Q(('storage_shows_a_month__gte', 0), ('storage_shows_a_month__lte', 30)), name='retestrule_storage_shows_a_month_fits', violation_error_message='Storage shows a month is at least 0 and at most 30.'),
+                    models.CheckConstraint(condition=models.Q(('minutes_a_test__gte', 0.1), ('minutes_a_test__lte', 480)), name='retestrule_minutes_a_test_fits', violation_error_message='Minutes a test is at least 0.1 and at most 480.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -187,6 +262,16 @@ class Migration(migrations.Migration):
                 ('retire', models.BooleanField(default=False)),
                 ('retire_why', models.CharField(blank=True, default='', max_length=300)),
             ],
+            options={
+                'indexes': [
+                    models.Index(fields=['-chance_now'], name='risk_worst_first'),
+                    models.Index(condition=models.Q(('retire', True)), fields=['retire'], name='risk_retire'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 400), name='risk_why_fits', violation_error_message='Why has at most 400 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('retire_why')), 300), name='risk_retire_why_fits', violation_error_message='Retire why has at most 300 characters.'),
+                ],
+            },
         ),
         migrations.CreateModel(
             name='Sitting',
@@ -201,6 +286,13 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-began_at', '-pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('depth__in', ['lamps', 'lamps-flexed', 'ohms', 'ohms-flexed'])), name='sitting_depth_known', violation_error_message='That depth of test is not one the program knows.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('depth')), 12), name='sitting_depth_fits', violation_error_message='Depth has at most 12 characters.'),
+                    models.CheckConstraint(condition=models.Q(('null_ohms__gte', 0), ('null_ohms__lte', 100)), name='sitting_null_ohms_fits', violation_error_message='Null ohms is at least 0 and at most 100.'),
+                    models.CheckConstraint(condition=models.Q(('temperature_c__gte', -40), ('temperature_c__lte', 60)), name='sitting_temperature_c_fits', violation_error_message='Temperature c is at least -40 and at most 60.'),
+                    models.CheckConstraint(condition=models.Q(('minutes__lte', 1440)), name='sitting_minutes_fits', violation_error_message='Minutes is at most 1440.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -215,6 +307,10 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-at', '-pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('why__in', ['wet', 'dropped', 'asked'])), name='test_call_why_known', violation_error_message='It got wet, was dropped, or somebody asked.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 8), name='testcall_why_fits', violation_error_message='Why has at most 8 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -249,6 +345,11 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['name'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('key')), 40), name='wiring_key_fits', violation_error_message='Key has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 80), name='wiring_name_fits', violation_error_message='Name has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 200), name='wiring_source_fits', violation_error_message='Source has at most 200 characters.'),
+                ],
             },
         ),
         migrations.AddField(
@@ -263,118 +364,6 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='fault',
             constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('found')), 10), name='fault_found_fits', violation_error_message='Found has at most 10 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('pk', 1)), name='bench_settings_only_one', violation_error_message='There is only one bench.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('core_factor__gte', 1), ('core_factor__lte', 3)), name='benchsettings_core_factor_fits', violation_error_message='Core factor is at least 1 and at most 3.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('contact_ohm__gte', 0), ('contact_ohm__lte', 5)), name='benchsettings_contact_ohm_fits', violation_error_message='Contact ohm is at least 0 and at most 5.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('guard_ohm__gte', 0), ('guard_ohm__lte', 5)), name='benchsettings_guard_ohm_fits', violation_error_message='Guard ohm is at least 0 and at most 5.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('watch_extra_ohm__gte', 0), ('watch_extra_ohm__lte', 100)), name='benchsettings_watch_extra_ohm_fits', violation_error_message='Watch extra ohm is at least 0 and at most 100.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('open_ohm__gte', 10), ('open_ohm__lte', 1000000000.0)), name='benchsettings_open_ohm_fits', violation_error_message='Open ohm is at least 10 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('short_ohm__gte', 1), ('short_ohm__lte', 1000000.0)), name='benchsettings_short_ohm_fits', violation_error_message='Short ohm is at least 1 and at most 1000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('leak_ohm__gte', 1000.0), ('leak_ohm__lte', 1000000000.0)), name='benchsettings_leak_ohm_fits', violation_error_message='Leak ohm is at least 1000.0 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('legs_factor__gte', 0), ('legs_factor__lte', 1)), name='benchsettings_legs_factor_fits', violation_error_message='Legs factor is at least 0 and at most 1.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('legs_ohm__gte', 0), ('legs_ohm__lte', 5)), name='benchsettings_legs_ohm_fits', violation_error_message='Legs ohm is at least 0 and at most 5.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('loudspeaker_leg_ohm__gte', 0), ('loudspeaker_leg_ohm__lte', 5)), name='benchsettings_loudspeaker_leg_ohm_fits', violation_error_message='Loudspeaker leg ohm is at least 0 and at most 5.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('loudspeaker_loss_db__gte', 0.01), ('loudspeaker_loss_db__lte', 20)), name='benchsettings_loudspeaker_loss_db_fits', violation_error_message='Loudspeaker loss db is at least 0.01 and at most 20.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('golden_share__gte', 0.001), ('golden_share__lte', 1)), name='benchsettings_golden_share_fits', violation_error_message='Golden share is at least 0.001 and at most 1.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('level_db__gte', 0.1), ('level_db__lte', 40)), name='benchsettings_level_db_fits', violation_error_message='Level db is at least 0.1 and at most 40.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('gain_db__gte', 0.1), ('gain_db__lte', 40)), name='benchsettings_gain_db_fits', violation_error_message='Gain db is at least 0.1 and at most 40.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('pad_db__gte', 0.1), ('pad_db__lte', 40)), name='benchsettings_pad_db_fits', violation_error_message='Pad db is at least 0.1 and at most 40.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('phantom_match_share__gte', 0.0001), ('phantom_match_share__lte', 1)), name='benchsettings_phantom_match_share_fits', violation_error_message='Phantom match share is at least 0.0001 and at most 1.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('insulation_ohm__gte', 1000.0), ('insulation_ohm__lte', 1000000000000.0)), name='benchsettings_insulation_ohm_fits', violation_error_message='Insulation ohm is at least 1000.0 and at most 1000000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('insulation_good_ohm__gte', 1000.0), ('insulation_good_ohm__lte', 1000000000000.0)), name='benchsettings_insulation_good_ohm_fits', violation_error_message='Insulation good ohm is at least 1000.0 and at most 1000000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('earth_ohm__gte', 0), ('earth_ohm__lte', 100)), ('earth_ohm', None), _connector='OR'), name='benchsettings_earth_ohm_fits', violation_error_message='Earth ohm is at least 0 and at most 100.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('mains_insulation_mohm__gte', 0), ('mains_insulation_mohm__lte', 1000000.0)), ('mains_insulation_mohm', None), _connector='OR'), name='benchsettings_mains_insulation_mohm_fits', violation_error_message='Mains insulation mohm is at least 0 and at most 1000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('leakage_ma__gte', 0), ('leakage_ma__lte', 1000)), ('leakage_ma', None), _connector='OR'), name='benchsettings_leakage_ma_fits', violation_error_message='Leakage ma is at least 0 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('residual_trip_ms__gte', 1), ('residual_trip_ms__lte', 10000)), ('residual_trip_ms', None), _connector='OR'), name='benchsettings_residual_trip_ms_fits', violation_error_message='Residual trip ms is at least 1 and at most 10000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('sees_lamps__gte', 0.01), ('sees_lamps__lte', 1)), name='benchsettings_sees_lamps_fits', violation_error_message='Sees lamps is at least 0.01 and at most 1.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('sees_lamps_flexed__gte', 0.01), ('sees_lamps_flexed__lte', 1)), name='benchsettings_sees_lamps_flexed_fits', violation_error_message='Sees lamps flexed is at least 0.01 and at most 1.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('sees_ohms__gte', 0.01), ('sees_ohms__lte', 1)), name='benchsettings_sees_ohms_fits', violation_error_message='Sees ohms is at least 0.01 and at most 1.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('sees_ohms_flexed__gte', 0.01), ('sees_ohms_flexed__lte', 1)), name='benchsettings_sees_ohms_flexed_fits', violation_error_message='Sees ohms flexed is at least 0.01 and at most 1.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchsettings',
-            constraint=models.CheckConstraint(condition=models.Q(('sees_show__gte', 0), ('sees_show__lte', 1)), name='benchsettings_sees_show_fits', violation_error_message='Sees show is at least 0 and at most 1.'),
         ),
         migrations.AddField(
             model_name='benchtest',
@@ -446,22 +435,6 @@ class Migration(migrations.Migration):
             name='type',
             field=models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='retest_rule', to='inventory.geartype'),
         ),
-        migrations.AddIndex(
-            model_name='risk',
-            index=models.Index(fields=['-chance_now'], name='risk_worst_first'),
-        ),
-        migrations.AddIndex(
-            model_name='risk',
-            index=models.Index(condition=models.Q(('retire', True)), fields=['retire'], name='risk_retire'),
-        ),
-        migrations.AddConstraint(
-            model_name='risk',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 400), name='risk_why_fits', violation_error_message='Why has at most 400 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='risk',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('retire_why')), 300), name='risk_retire_why_fits', violation_error_message='Retire why has at most 300 characters.'),
-        ),
         migrations.AddField(
             model_name='sitting',
             name='instrument',
@@ -497,37 +470,9 @@ class Migration(migrations.Migration):
             name='type',
             field=models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='failure_model', to='inventory.geartype'),
         ),
-        migrations.AddConstraint(
-            model_name='wiring',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('key')), 40), name='wiring_key_fits', violation_error_message='Key has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='wiring',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 80), name='wiring_name_fits', violation_error_message='Name has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='wiring',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 200), name='wiring_source_fits', violation_error_message='Source has at most 200 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchfigure',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 60), name='benchfigure_name_fits', violation_error_message='Name has at most 60 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchfigure',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('unit')), 12), name='benchfigure_unit_fits', violation_error_message='Unit has at most 12 characters.'),
-        ),
         migrations.AddIndex(
             model_name='forecast',
             index=models.Index(fields=['item', '-made_at'], name='forecast_of_item'),
-        ),
-        migrations.AddConstraint(
-            model_name='forecast',
-            constraint=models.CheckConstraint(condition=models.Q(('chance__gte', 0), ('chance__lte', 1)), name='forecast_chance_fits', violation_error_message='Chance is at least 0 and at most 1.'),
-        ),
-        migrations.AddConstraint(
-            model_name='forecastoutcome',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('how')), 12), name='forecastoutcome_how_fits', violation_error_message='How has at most 12 characters.'),
         ),
         migrations.AddIndex(
             model_name='repair',
@@ -537,105 +482,13 @@ class Migration(migrations.Migration):
             model_name='repair',
             constraint=models.CheckConstraint(condition=models.Q(models.Q(('did', ''), _negated=True), ('takes_back__isnull', False), _connector='OR'), name='repair_says_what', violation_error_message='Say what was done.'),
         ),
-        migrations.AddConstraint(
-            model_name='repair',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('did')), 500), name='repair_did_fits', violation_error_message='Did has at most 500 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='repair',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('end')), 4), name='repair_end_fits', violation_error_message='End has at most 4 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='repair',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('parts')), 300), name='repair_parts_fits', violation_error_message='Parts has at most 300 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='repair',
-            constraint=models.CheckConstraint(condition=models.Q(('minutes__lte', 100000), ('minutes', None), _connector='OR'), name='repair_minutes_fits', violation_error_message='Minutes is at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='repair',
-            constraint=models.CheckConstraint(condition=models.Q(('cost_cents__lte', 1000000000), ('cost_cents', None), _connector='OR'), name='repair_cost_cents_fits', violation_error_message='Cost cents is at most 1000000000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(('pessimistic_shows__lt', models.F('median_shows'))), name='retest_rule_guesses_in_order', violation_error_message='The pessimistic guess is below the median one.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(('target__gte', 0.0001), ('target__lte', 0.9)), name='retestrule_target_fits', violation_error_message='Target is at least 0.0001 and at most 0.9.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(('least_days__lte', 3650)), name='retestrule_least_days_fits', violation_error_message='Least days is at most 3650.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('most_days__gte', 1), ('most_days__lte', 3650)), ('most_days', None), _connector='OR'), name='retestrule_most_days_fits', violation_error_message='Most days is at least 1 and at most 3650.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(('least_shows__lte', 1000)), name='retestrule_least_shows_fits', violation_error_message='Least shows is at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('most_shows__gte', 1), ('most_shows__lte', 1000)), ('most_shows', None), _connector='OR'), name='retestrule_most_shows_fits', violation_error_message='Most shows is at least 1 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(('median_shows__gte', 0.1), ('median_shows__lte', 1000000.0)), name='retestrule_median_shows_fits', violation_error_message='Median shows is at least 0.1 and at most 1000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(('pessimistic_shows__gte', 0.05), ('pessimistic_shows__lte', 1000000.0)), name='retestrule_pessimistic_shows_fits', violation_error_message='Pessimistic shows is at least 0.05 and at most 1000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(('storage_shows_a_month__gte', 0), ('storage_shows_a_month__lte', 30)), name='retestrule_storage_shows_a_month_fits', violation_error_message='Storage shows a month is at least 0 and at most 30.'),
-        ),
-        migrations.AddConstraint(
-            model_name='retestrule',
-            constraint=models.CheckConstraint(condition=models.Q(('minutes_a_test__gte', 0.1), ('minutes_a_test__lte', 480)), name='retestrule_minutes_a_test_fits', violation_error_message='Minutes a test is at least 0.1 and at most 480.'),
-        ),
         migrations.AddIndex(
             model_name='sitting',
             index=models.Index(fields=['person', '-began_at'], name='sitting_of_person'),
         ),
-        migrations.AddConstraint(
-            model_name='sitting',
-            constraint=models.CheckConstraint(condition=models.Q(('depth__in', ['lamps', 'lamps-flexed', 'ohms', 'ohms-flexed'])), name='sitting_depth_known', violation_error_message='That depth of test is not one the program knows.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sitting',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('depth')), 12), name='sitting_depth_fits', violation_error_message='Depth has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sitting',
-            constraint=models.CheckConstraint(condition=models.Q(('null_ohms__gte', 0), ('null_ohms__lte', 100)), name='sitting_null_ohms_fits', violation_error_message='Null ohms is at least 0 and at most 100.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sitting',
-            constraint=models.CheckConstraint(condition=models.Q(('temperature_c__gte', -40), ('temperature_c__lte', 60)), name='sitting_temperature_c_fits', violation_error_message='Temperature c is at least -40 and at most 60.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sitting',
-            constraint=models.CheckConstraint(condition=models.Q(('minutes__lte', 1440)), name='sitting_minutes_fits', violation_error_message='Minutes is at most 1440.'),
-        ),
         migrations.AddIndex(
             model_name='benchtest',
             index=models.Index(models.F('item'), models.OrderBy(models.F('done_at'), descending=True), name='bench_test_of_item'),
-        ),
-        migrations.AddIndex(
-            model_name='benchtest',
-            index=models.Index(models.OrderBy(models.F('done_at'), descending=True), name='bench_test_by_time'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=models.Q(('procedure__in', ['wiring', 'word', 'passive-box', 'active-box', 'phantom', 'input', 'microphone', 'transmitter', 'driver', 'headphones', 'mains', 'undo'])), name='bench_test_procedure_known', violation_error_message='That kind of test is not one the program knows.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=models.Q(('depth__in', ['lamps', 'lamps-flexed', 'ohms', 'ohms-flexed'])), name='bench_test_depth_known', violation_error_message='That depth of test is not one the program knows.'),
         ),
         migrations.AddConstraint(
             model_name='benchtest',
@@ -645,52 +498,8 @@ class Migration(migrations.Migration):
             model_name='benchtest',
             constraint=models.CheckConstraint(condition=models.Q(('corrects', None), models.Q(('corrects', models.F('id')), _negated=True), _connector='OR'), name='bench_test_not_of_itself', violation_error_message='A test cannot correct itself.'),
         ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('procedure')), 12), name='benchtest_procedure_fits', violation_error_message='Procedure has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('depth')), 12), name='benchtest_depth_fits', violation_error_message='Depth has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('instrument_name')), 140), name='benchtest_instrument_name_fits', violation_error_message='Instrument name has at most 140 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=models.Q(('null_ohms__gte', 0), ('null_ohms__lte', 100)), name='benchtest_null_ohms_fits', violation_error_message='Null ohms is at least 0 and at most 100.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=models.Q(('temperature_c__gte', -40), ('temperature_c__lte', 60)), name='benchtest_temperature_c_fits', violation_error_message='Temperature c is at least -40 and at most 60.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('wiring')), 40), name='benchtest_wiring_fits', violation_error_message='Wiring has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('verdict')), 12), name='benchtest_verdict_fits', violation_error_message='Verdict has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('note')), 500), name='benchtest_note_fits', violation_error_message='Note has at most 500 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='benchtest',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('minutes__gte', 0), ('minutes__lte', 1440)), ('minutes', None), _connector='OR'), name='benchtest_minutes_fits', violation_error_message='Minutes is at least 0 and at most 1440.'),
-        ),
         migrations.AddIndex(
             model_name='testcall',
             index=models.Index(condition=models.Q(('answered_by', None), ('withdrawn_at', None)), fields=['item'], name='test_call_open'),
-        ),
-        migrations.AddConstraint(
-            model_name='testcall',
-            constraint=models.CheckConstraint(condition=models.Q(('why__in', ['wet', 'dropped', 'asked'])), name='test_call_why_known', violation_error_message='It got wet, was dropped, or somebody asked.'),
-        ),
-        migrations.AddConstraint(
-            model_name='testcall',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 8), name='testcall_why_fits', violation_error_message='Why has at most 8 characters.'),
         ),
     ]

@@ -39,6 +39,15 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-made_at', '-pk'],
+                'indexes': [
+                    models.Index(fields=['show'], name='cell_forecast_of_show'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('said__in', ['keep', 'swap', 'spare', 'charge', 'nothing', 'ask'])), name='cell_forecast_said_known', violation_error_message='That advice is not one the program knows.'),
+                    models.UniqueConstraint(fields=('item', 'bay', 'show', 'made_at'), name='cell_forecast_once'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('said')), 16), name='cellforecast_said_fits', violation_error_message='Said has at most 16 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 400), name='cellforecast_why_fits', violation_error_message='Why has at most 400 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -52,6 +61,10 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['resolved_at', 'pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('how__in', ['survived', 'died', 'swapped'])), name='cell_outcome_known', violation_error_message='It survived, died or was swapped.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('how')), 10), name='cellforecastoutcome_how_fits', violation_error_message='How has at most 10 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -69,6 +82,13 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['type', 'expires_on', 'bought_on', 'pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('pool__in', ['new', 'rehearsal', 'charge', 'recycle', 'quarantine'])), name='cell_lot_pool_known', violation_error_message='A lot is new, part-used, on charge or on its way out.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('pool')), 10), name='celllot_pool_fits', violation_error_message='Pool has at most 10 characters.'),
+                    models.CheckConstraint(condition=models.Q(('price_cents__lte', 1000000), ('price_cents', None), _connector='OR'), name='celllot_price_cents_fits', violation_error_message='Price cents is at most 1000000.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('make')), 40), name='celllot_make_fits', violation_error_message='Make has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('note')), 200), name='celllot_note_fits', violation_error_message='Note has at most 200 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -84,6 +104,13 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-at', '-pk'],
+                'indexes': [
+                    models.Index(fields=['lot'], name='cell_move_of_lot'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('delta__gte', -100000), ('delta__lte', 100000)), name='cellmove_delta_fits', violation_error_message='Delta is at least -100000 and at most 100000.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 8), name='cellmove_why_fits', violation_error_message='Why has at most 8 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -105,6 +132,18 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['type'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('load__in', ['current', 'resistor', 'power'])), name='cell_plan_load_known', violation_error_message='A load is a current, a resistor or a power.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('load')), 8), name='cellplan_load_fits', violation_error_message='Load has at most 8 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('draw__gte', 0.001), ('draw__lte', 1000000.0)), ('draw', None), _connector='OR'), name='cellplan_draw_fits', violation_error_message='Draw is at least 0.001 and at most 1000000.0.'),
+                    models.CheckConstraint(condition=models.Q(('sigma__gte', 0.01), ('sigma__lte', 2)), name='cellplan_sigma_fits', violation_error_message='Sigma is at least 0.01 and at most 2.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('stops_below_v__gte', 0), ('stops_below_v__lte', 60)), ('stops_below_v', None), _connector='OR'), name='cellplan_stops_below_v_fits', violation_error_message='Stops below v is at least 0 and at most 60.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('sounds_poor_below_v__gte', 0), ('sounds_poor_below_v__lte', 60)), ('sounds_poor_below_v', None), _connector='OR'), name='cellplan_sounds_poor_below_v_fits', violation_error_message='Sounds poor below v is at least 0 and at most 60.'),
+                    models.CheckConstraint(condition=models.Q(('standby_ma__gte', 0), ('standby_ma__lte', 1000)), name='cellplan_standby_ma_fits', violation_error_message='Standby ma is at least 0 and at most 1000.'),
+                    models.CheckConstraint(condition=models.Q(('cells_a_bay__gte', 1), ('cells_a_bay__lte', 24)), name='cellplan_cells_a_bay_fits', violation_error_message='Cells a bay is at least 1 and at most 24.'),
+                    models.CheckConstraint(condition=models.Q(('stored_weeks__lte', 520)), name='cellplan_stored_weeks_fits', violation_error_message='Stored weeks is at most 520.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('full_charge_h__gte', 0.1), ('full_charge_h__lte', 1000)), ('full_charge_h', None), _connector='OR'), name='cellplan_full_charge_h_fits', violation_error_message='Full charge h is at least 0.1 and at most 1000.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -124,6 +163,15 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-read_at', '-pk'],
+                'indexes': [
+                    models.Index(models.F('item'), models.F('bay'), models.OrderBy(models.F('read_at'), descending=True), name='cell_reading_of_bay'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('bay__gte', 1), ('bay__lte', 24)), name='cellreading_bay_fits', violation_error_message='Bay is at least 1 and at most 24.'),
+                    models.CheckConstraint(condition=models.Q(('volts__gte', 0), ('volts__lte', 60)), name='cellreading_volts_fits', violation_error_message='Volts is at least 0 and at most 60.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('load_ohm__gte', 0.1), ('load_ohm__lte', 1000000.0)), ('load_ohm', None), _connector='OR'), name='cellreading_load_ohm_fits', violation_error_message='Load ohm is at least 0.1 and at most 1000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('minutes_off__gte', 0), ('minutes_off__lte', 1000000.0)), ('minutes_off', None), _connector='OR'), name='cellreading_minutes_off_fits', violation_error_message='Minutes off is at least 0 and at most 1000000.0.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -220,6 +268,13 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['item', 'bay', '-fitted_at'],
+                'indexes': [
+                    models.Index(condition=models.Q(('removed_at', None)), fields=['fitted_at'], name='fitted_now'),
+                ],
+                'constraints': [
+                    models.UniqueConstraint(condition=models.Q(('removed_at', None)), fields=('item', 'bay'), name='one_set_fitted_a_bay', violation_error_message='There is a set in that bay already.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('removed_because')), 12), name='fittedset_removed_because_fits', violation_error_message='Removed because has at most 12 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -237,6 +292,13 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-at', '-pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('why__in', ['logged', 'left in', 'unused'])), name='hours_note_why_known', violation_error_message='Hours were logged, left plugged in, or not used.'),
+                    models.CheckConstraint(condition=models.Q(('why', 'unused'), ('minutes__gt', 0), _connector='OR'), name='hours_note_has_minutes', violation_error_message='Say how long.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 8), name='hoursnote_why_fits', violation_error_message='Why has at most 8 characters.'),
+                    models.CheckConstraint(condition=models.Q(('minutes__lte', 100000)), name='hoursnote_minutes_fits', violation_error_message='Minutes is at most 100000.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('occasion')), 40), name='hoursnote_occasion_fits', violation_error_message='Occasion has at most 40 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -263,6 +325,20 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-done_at', '-pk'],
+                'indexes': [
+                    models.Index(models.F('item'), models.F('bay'), models.OrderBy(models.F('done_at'), descending=True), name='swap_of_bay'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('reason__in', ['first', 'died', 'precaution', 'policy', 'leaked', 'stored'])), name='swap_reason_known', violation_error_message='That reason for a swap is not one the program knows.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('cell_set', None), ('lot', None), ('type', None)), ('type__isnull', False), _connector='OR'), name='swap_of_a_type', violation_error_message='What went in has a type.'),
+                    models.CheckConstraint(condition=models.Q(('lot', None), ('cell_set', None), _connector='OR'), name='swap_of_lot_or_set', violation_error_message='What went in came from a lot or is a labelled set, not both.'),
+                    models.CheckConstraint(condition=models.Q(('bay__gte', 1), ('bay__lte', 24)), name='swap_bay_fits', violation_error_message='Bay is at least 1 and at most 24.'),
+                    models.CheckConstraint(condition=models.Q(('cells__lte', 48)), name='swap_cells_fits', violation_error_message='Cells is at most 48.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('reason')), 12), name='swap_reason_fits', violation_error_message='Reason has at most 12 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('out_to')), 10), name='swap_out_to_fits', violation_error_message='Out to has at most 10 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('out_volts__gte', 0), ('out_volts__lte', 60)), ('out_volts', None), _connector='OR'), name='swap_out_volts_fits', violation_error_message='Out volts is at least 0 and at most 60.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('note')), 300), name='swap_note_fits', violation_error_message='Note has at most 300 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -281,197 +357,5 @@ class Migration(migrations.Migration):
                 'ordering': ['-done_at', '-pk'],
                 'constraints': [models.CheckConstraint(condition=models.Q(('mah__gte', 1), ('mah__lte', 1000000.0)), name='capacitytest_mah_fits', violation_error_message='Mah is at least 1 and at most 1000000.0.'), models.CheckConstraint(condition=models.Q(models.Q(('rate_ma__gte', 0.1), ('rate_ma__lte', 100000.0)), ('rate_ma', None), _connector='OR'), name='capacitytest_rate_ma_fits', violation_error_message='Rate ma is at least 0.1 and at most 100000.0.')],
             },
-        ),
-        migrations.AddIndex(
-            model_name='cellforecast',
-            index=models.Index(fields=['show'], name='cell_forecast_of_show'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellforecast',
-            constraint=models.CheckConstraint(condition=models.Q(('said__in', ['keep', 'swap', 'spare', 'charge', 'nothing', 'ask'])), name='cell_forecast_said_known', violation_error_message='That advice is not one the program knows.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellforecast',
-            constraint=models.UniqueConstraint(fields=('item', 'bay', 'show', 'made_at'), name='cell_forecast_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellforecast',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('said')), 16), name='cellforecast_said_fits', violation_error_message='Said has at most 16 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellforecast',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 400), name='cellforecast_why_fits', violation_error_message='Why has at most 400 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellforecastoutcome',
-            constraint=models.CheckConstraint(condition=models.Q(('how__in', ['survived', 'died', 'swapped'])), name='cell_outcome_known', violation_error_message='It survived, died or was swapped.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellforecastoutcome',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('how')), 10), name='cellforecastoutcome_how_fits', violation_error_message='How has at most 10 characters.'),
-        ),
-        migrations.AddIndex(
-            model_name='cellmove',
-            index=models.Index(fields=['lot'], name='cell_move_of_lot'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellmove',
-            constraint=models.CheckConstraint(condition=models.Q(('delta__gte', -100000), ('delta__lte', 100000)), name='cellmove_delta_fits', violation_error_message='Delta is at least -100000 and at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellmove',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 8), name='cellmove_why_fits', violation_error_message='Why has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=models.Q(('load__in', ['current', 'resistor', 'power'])), name='cell_plan_load_known', violation_error_message='A load is a current, a resistor or a power.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('load')), 8), name='cellplan_load_fits', violation_error_message='Load has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('draw__gte', 0.001), ('draw__lte', 1000000.0)), ('draw', None), _connector='OR'), name='cellplan_draw_fits', violation_error_message='Draw is at least 0.001 and at most 1000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=models.Q(('sigma__gte', 0.01), ('sigma__lte', 2)), name='cellplan_sigma_fits', violation_error_message='Sigma is at least 0.01 and at most 2.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('stops_below_v__gte', 0), ('stops_below_v__lte', 60)), ('stops_below_v', None), _connector='OR'), name='cellplan_stops_below_v_fits', violation_error_message='Stops below v is at least 0 and at most 60.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('sounds_poor_below_v__gte', 0), ('sounds_poor_below_v__lte', 60)), ('sounds_poor_below_v', None), _connector='OR'), name='cellplan_sounds_poor_below_v_fits', violation_error_message='Sounds poor below v is at least 0 and at most 60.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=models.Q(('standby_ma__gte', 0), ('standby_ma__lte', 1000)), name='cellplan_standby_ma_fits', violation_error_message='Standby ma is at least 0 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=models.Q(('cells_a_bay__gte', 1), ('cells_a_bay__lte', 24)), name='cellplan_cells_a_bay_fits', violation_error_message='Cells a bay is at least 1 and at most 24.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=models.Q(('stored_weeks__lte', 520)), name='cellplan_stored_weeks_fits', violation_error_message='Stored weeks is at most 520.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellplan',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('full_charge_h__gte', 0.1), ('full_charge_h__lte', 1000)), ('full_charge_h', None), _connector='OR'), name='cellplan_full_charge_h_fits', violation_error_message='Full charge h is at least 0.1 and at most 1000.'),
-        ),
-        migrations.AddIndex(
-            model_name='cellreading',
-            index=models.Index(models.F('item'), models.F('bay'), models.OrderBy(models.F('read_at'), descending=True), name='cell_reading_of_bay'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellreading',
-            constraint=models.CheckConstraint(condition=models.Q(('bay__gte', 1), ('bay__lte', 24)), name='cellreading_bay_fits', violation_error_message='Bay is at least 1 and at most 24.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellreading',
-            constraint=models.CheckConstraint(condition=models.Q(('volts__gte', 0), ('volts__lte', 60)), name='cellreading_volts_fits', violation_error_message='Volts is at least 0 and at most 60.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellreading',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('load_ohm__gte', 0.1), ('load_ohm__lte', 1000000.0)), ('load_ohm', None), _connector='OR'), name='cellreading_load_ohm_fits', violation_error_message='Load ohm is at least 0.1 and at most 1000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='cellreading',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('minutes_off__gte', 0), ('minutes_off__lte', 1000000.0)), ('minutes_off', None), _connector='OR'), name='cellreading_minutes_off_fits', violation_error_message='Minutes off is at least 0 and at most 1000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='celllot',
-            constraint=models.CheckConstraint(condition=models.Q(('pool__in', ['new', 'rehearsal', 'charge', 'recycle', 'quarantine'])), name='cell_lot_pool_known', violation_error_message='A lot is new, part-used, on charge or on its way out.'),
-        ),
-        migrations.AddConstraint(
-            model_name='celllot',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('pool')), 10), name='celllot_pool_fits', violation_error_message='Pool has at most 10 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='celllot',
-            constraint=models.CheckConstraint(condition=models.Q(('price_cents__lte', 1000000), ('price_cents', None), _connector='OR'), name='celllot_price_cents_fits', violation_error_message='Price cents is at most 1000000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='celllot',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('make')), 40), name='celllot_make_fits', violation_error_message='Make has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='celllot',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('note')), 200), name='celllot_note_fits', violation_error_message='Note has at most 200 characters.'),
-        ),
-        migrations.AddIndex(
-            model_name='fittedset',
-            index=models.Index(condition=models.Q(('removed_at', None)), fields=['fitted_at'], name='fitted_now'),
-        ),
-        migrations.AddConstraint(
-            model_name='fittedset',
-            constraint=models.UniqueConstraint(condition=models.Q(('removed_at', None)), fields=('item', 'bay'), name='one_set_fitted_a_bay', violation_error_message='There is a set in that bay already.'),
-        ),
-        migrations.AddConstraint(
-            model_name='fittedset',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('removed_because')), 12), name='fittedset_removed_because_fits', violation_error_message='Removed because has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='hoursnote',
-            constraint=models.CheckConstraint(condition=models.Q(('why__in', ['logged', 'left in', 'unused'])), name='hours_note_why_known', violation_error_message='Hours were logged, left plugged in, or not used.'),
-        ),
-        migrations.AddConstraint(
-            model_name='hoursnote',
-            constraint=models.CheckConstraint(condition=models.Q(('why', 'unused'), ('minutes__gt', 0), _connector='OR'), name='hours_note_has_minutes', violation_error_message='Say how long.'),
-        ),
-        migrations.AddConstraint(
-            model_name='hoursnote',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('why')), 8), name='hoursnote_why_fits', violation_error_message='Why has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='hoursnote',
-            constraint=models.CheckConstraint(condition=models.Q(('minutes__lte', 100000)), name='hoursnote_minutes_fits', violation_error_message='Minutes is at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='hoursnote',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('occasion')), 40), name='hoursnote_occasion_fits', violation_error_message='Occasion has at most 40 characters.'),
-        ),
-        migrations.AddIndex(
-            model_name='swap',
-            index=models.Index(models.F('item'), models.F('bay'), models.OrderBy(models.F('done_at'), descending=True), name='swap_of_bay'),
-        ),
-        migrations.AddConstraint(
-            model_name='swap',
-            constraint=models.CheckConstraint(condition=models.Q(('reason__in', ['first', 'died', 'precaution', 'policy', 'leaked', 'stored'])), name='swap_reason_known', violation_error_message='That reason for a swap is not one the program knows.'),
-        ),
-        migrations.AddConstraint(
-            model_name='swap',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('cell_set', None), ('lot', None), ('type', None)), ('type__isnull', False), _connector='OR'), name='swap_of_a_type', violation_error_message='What went in has a type.'),
-        ),
-        migrations.AddConstraint(
-            model_name='swap',
-            constraint=models.CheckConstraint(condition=models.Q(('lot', None), ('cell_set', None), _connector='OR'), name='swap_of_lot_or_set', violation_error_message='What went in came from a lot or is a labelled set, not both.'),
-        ),
-        migrations.AddConstraint(
-            model_name='swap',
-            constraint=models.CheckConstraint(condition=models.Q(('bay__gte', 1), ('bay__lte', 24)), name='swap_bay_fits', violation_error_message='Bay is at least 1 and at most 24.'),
-        ),
-        migrations.AddConstraint(
-            model_name='swap',
-            constraint=models.CheckConstraint(condition=models.Q(('cells__lte', 48)), name='swap_cells_fits', violation_error_message='Cells is at most 48.'),
-        ),
-        migrations.AddConstraint(
-            model_name='swap',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('reason')), 12), name='swap_reason_fits', violation_error_message='Reason has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='swap',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('out_to')), 10), name='swap_out_to_fits', violation_error_message='Out to has at most 10 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='swap',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('out_volts__gte', 0), ('out_volts__lte', 60)), ('out_volts', None), _connector='OR'), name='swap_out_volts_fits', violation_error_message='Out volts is at least 0 and at most 60.'),
-        ),
-        migrations.AddConstraint(
-            model_name='swap',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('note')), 300), name='swap_note_fits', violation_error_message='Note has at most 300 characters.'),
         ),
     ]

@@ -39,6 +39,14 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['person', 'made_at', 'pk'],
+                'constraints': [
+                    models.UniqueConstraint(condition=models.Q(('removed_at', None)), fields=('person', 'fingerprint'), name='address_once_a_person', violation_error_message='That address is on your list already.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('kind')), 8), name='address_kind_fits', violation_error_message='Kind has at most 8 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('service')), 20), name='address_service_fits', violation_error_message='Service has at most 20 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('shown')), 120), name='address_shown_fits', violation_error_message='Shown has at most 120 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('fingerprint')), 64), name='address_fingerprint_fits', violation_error_message='Fingerprint has at most 64 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('off_why')), 300), name='address_off_why_fits', violation_error_message='Off why has at most 300 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -70,6 +78,24 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-raised_at', '-pk'],
+                'indexes': [
+                    models.Index(fields=['closed_at', 'raised_at'], name='alert_open'),
+                    models.Index(fields=['rule', 'closed_at'], name='alert_of_rule'),
+                ],
+                'constraints': [
+                    models.UniqueConstraint(fields=('rule', 'subject', 'occasion'), name='alert_once', violation_error_message='That was said before.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('occasion', ''), _negated=True), models.Q(('subject', ''), _negated=True)), name='alert_has_occasion', violation_error_message='An alert has a subject and an occasion.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('closed_at', None), ('closed_how', '')), models.Q(('closed_at__isnull', False), models.Q(('closed_how', ''), _negated=True)), _connector='OR'), name='alert_closed_with_how', violation_error_message='A closed alert says how it closed.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('rule')), 40), name='alert_rule_fits', violation_error_message='Rule has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('subject')), 60), name='alert_subject_fits', violation_error_message='Subject has at most 60 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('occasion')), 80), name='alert_occasion_fits', violation_error_message='Occasion has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('title')), 160), name='alert_title_fits', violation_error_message='Title has at most 160 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('says')), 500), name='alert_says_fits', violation_error_message='Says has at most 500 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('url')), 300), name='alert_url_fits', violation_error_message='Url has at most 300 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('role')), 12), name='alert_role_fits', violation_error_message='Role has at most 12 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('closed_how')), 12), name='alert_closed_how_fits', violation_error_message='Closed how has at most 12 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('closed_says')), 200), name='alert_closed_says_fits', violation_error_message='Closed says has at most 200 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -90,6 +116,14 @@ class Migration(migrations.Migration):
             options={
                 'verbose_name_plural': 'deliveries',
                 'ordering': ['-made_at', '-pk'],
+                'indexes': [
+                    models.Index(fields=['state', 'not_before'], name='delivery_to_send'),
+                ],
+                'constraints': [
+                    models.UniqueConstraint(fields=('alert', 'stage', 'address'), name='delivery_once', violation_error_message='That was told there before.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('state')), 8), name='delivery_state_fits', violation_error_message='State has at most 8 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('said')), 300), name='delivery_said_fits', violation_error_message='Said has at most 300 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -105,6 +139,10 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['delivery', 'number'],
+                'constraints': [
+                    models.UniqueConstraint(fields=('delivery', 'number'), name='attempt_numbered', violation_error_message='That attempt was made.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('said')), 300), name='attempt_said_fits', violation_error_message='Said has at most 300 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -121,6 +159,9 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-day', 'person'],
+                'constraints': [
+                    models.UniqueConstraint(fields=('person', 'day'), name='digest_once_a_day', violation_error_message="That day's digest was made."),
+                ],
             },
         ),
         migrations.AddField(
@@ -159,6 +200,11 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['rule'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('rule')), 40), name='rulesetting_rule_fits', violation_error_message='Rule has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('role')), 12), name='rulesetting_role_fits', violation_error_message='Role has at most 12 characters.'),
+                    models.CheckConstraint(condition=models.Q(('lead_minutes__lte', 527040), ('lead_minutes', None), _connector='OR'), name='rulesetting_lead_minutes_fits', violation_error_message='Lead minutes is at most 527040.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -180,131 +226,11 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.AddConstraint(
-            model_name='address',
-            constraint=models.UniqueConstraint(condition=models.Q(('removed_at', None)), fields=('person', 'fingerprint'), name='address_once_a_person', violation_error_message='That address is on your list already.'),
-        ),
-        migrations.AddConstraint(
-            model_name='address',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('kind')), 8), name='address_kind_fits', violation_error_message='Kind has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='address',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('service')), 20), name='address_service_fits', violation_error_message='Service has at most 20 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='address',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('shown')), 120), name='address_shown_fits', violation_error_message='Shown has at most 120 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='address',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('fingerprint')), 64), name='address_fingerprint_fits', violation_error_message='Fingerprint has at most 64 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='address',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('off_why')), 300), name='address_off_why_fits', violation_error_message='Off why has at most 300 characters.'),
-        ),
-        migrations.AddIndex(
-            model_name='alert',
-            index=models.Index(fields=['closed_at', 'raised_at'], name='alert_open'),
-        ),
-        migrations.AddIndex(
-            model_name='alert',
-            index=models.Index(fields=['rule', 'closed_at'], name='alert_of_rule'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.UniqueConstraint(fields=('rule', 'subject', 'occasion'), name='alert_once', violation_error_message='That was said before.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('occasion', ''), _negated=True), models.Q(('subject', ''), _negated=True)), name='alert_has_occasion', violation_error_message='An alert has a subject and an occasion.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('closed_at', None), ('closed_how', '')), models.Q(('closed_at__isnull', False), models.Q(('closed_how', ''), _negated=True)), _connector='OR'), name='alert_closed_with_how', violation_error_message='A closed alert says how it closed.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('rule')), 40), name='alert_rule_fits', violation_error_message='Rule has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('subject')), 60), name='alert_subject_fits', violation_error_message='Subject has at most 60 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('occasion')), 80), name='alert_occasion_fits', violation_error_message='Occasion has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('title')), 160), name='alert_title_fits', violation_error_message='Title has at most 160 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('says')), 500), name='alert_says_fits', violation_error_message='Says has at most 500 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('url')), 300), name='alert_url_fits', violation_error_message='Url has at most 300 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('role')), 12), name='alert_role_fits', violation_error_message='Role has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('closed_how')), 12), name='alert_closed_how_fits', violation_error_message='Closed how has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='alert',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('closed_says')), 200), name='alert_closed_says_fits', violation_error_message='Closed says has at most 200 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='attempt',
-            constraint=models.UniqueConstraint(fields=('delivery', 'number'), name='attempt_numbered', violation_error_message='That attempt was made.'),
-        ),
-        migrations.AddConstraint(
-            model_name='attempt',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('said')), 300), name='attempt_said_fits', violation_error_message='Said has at most 300 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='digest',
-            constraint=models.UniqueConstraint(fields=('person', 'day'), name='digest_once_a_day', violation_error_message="That day's digest was made."),
-        ),
-        migrations.AddIndex(
-            model_name='delivery',
-            index=models.Index(fields=['state', 'not_before'], name='delivery_to_send'),
-        ),
-        migrations.AddConstraint(
-            model_name='delivery',
-            constraint=models.UniqueConstraint(fields=('alert', 'stage', 'address'), name='delivery_once', violation_error_message='That was told there before.'),
-        ),
-        migrations.AddConstraint(
             model_name='delivery',
             constraint=models.UniqueConstraint(fields=('digest', 'address'), name='delivery_digest_once', violation_error_message='That digest was sent there before.'),
         ),
         migrations.AddConstraint(
             model_name='delivery',
             constraint=models.CheckConstraint(condition=models.Q(models.Q(('alert__isnull', False), ('digest', None)), models.Q(('alert', None), ('digest__isnull', False)), _connector='OR'), name='delivery_of_one_thing', violation_error_message='A delivery is of an alert or of a digest.'),
-        ),
-        migrations.AddConstraint(
-            model_name='delivery',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('state')), 8), name='delivery_state_fits', violation_error_message='State has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='delivery',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('said')), 300), name='delivery_said_fits', violation_error_message='Said has at most 300 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='rulesetting',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('rule')), 40), name='rulesetting_rule_fits', violation_error_message='Rule has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='rulesetting',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('role')), 12), name='rulesetting_role_fits', violation_error_message='Role has at most 12 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='rulesetting',
-            constraint=models.CheckConstraint(condition=models.Q(('lead_minutes__lte', 527040), ('lead_minutes', None), _connector='OR'), name='rulesetting_lead_minutes_fits', violation_error_message='Lead minutes is at most 527040.'),
         ),
     ]

@@ -73,6 +73,20 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['load_in', 'pk'],
+                'indexes': [
+                    models.Index(fields=['hold_from', 'hold_until'], name='show_overlap'),
+                    models.Index(fields=['load_in'], name='show_by_load_in'),
+                    models.Index(fields=['home_by'], name='show_by_home_by'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='show_named', violation_error_message='A show needs a name.'),
+                    models.CheckConstraint(condition=models.Q(('state__in', ['planned', 'closed', 'cancelled'])), name='show_state_known', violation_error_message='A show is planned, closed or cancelled.'),
+                    models.CheckConstraint(condition=models.Q(('load_in__lte', models.F('line_check')), ('line_check__lte', models.F('start')), ('start__lt', models.F('end')), ('end__lte', models.F('strike')), ('strike__lte', models.F('home_by'))), name='show_times_in_order', violation_error_message='Times run: load-in, line check, start, end, strike, home by; it ends after it starts.'),
+                    models.CheckConstraint(condition=models.Q(('hold_from__lte', models.F('hold_until'))), name='show_hold_in_order', violation_error_message='Gear is held from a day until the same day or a later one.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 80), name='show_name_fits', violation_error_message='Name has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('client')), 80), name='show_client_fits', violation_error_message='Client has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('state')), 9), name='show_state_fits', violation_error_message='State has at most 9 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -212,45 +226,5 @@ class Migration(migrations.Migration):
                 'indexes': [models.Index(fields=['show', 'closed_at'], name='checkout_of_show')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('closed_at', None)), fields=('item',), name='checkout_one_open', violation_error_message='An item is out to one show at a time.'), models.UniqueConstraint(fields=('item', 'opened_uid'), name='checkout_once_a_scan', violation_error_message='A scan opens one checkout of an item.'), models.CheckConstraint(condition=models.Q(models.Q(('closed_at', None), ('ended', '')), models.Q(('closed_at__isnull', False), models.Q(('ended', ''), _negated=True)), _connector='OR'), name='checkout_ended_somehow', violation_error_message='A closed checkout says how it ended.'), models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('evidence')), 8), name='checkout_evidence_fits', violation_error_message='Evidence has at most 8 characters.'), models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('closed_evidence')), 8), name='checkout_closed_evidence_fits', violation_error_message='Closed evidence has at most 8 characters.'), models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('ended')), 14), name='checkout_ended_fits', violation_error_message='Ended has at most 14 characters.')],
             },
-        ),
-        migrations.AddIndex(
-            model_name='show',
-            index=models.Index(fields=['hold_from', 'hold_until'], name='show_overlap'),
-        ),
-        migrations.AddIndex(
-            model_name='show',
-            index=models.Index(fields=['load_in'], name='show_by_load_in'),
-        ),
-        migrations.AddIndex(
-            model_name='show',
-            index=models.Index(fields=['home_by'], name='show_by_home_by'),
-        ),
-        migrations.AddConstraint(
-            model_name='show',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='show_named', violation_error_message='A show needs a name.'),
-        ),
-        migrations.AddConstraint(
-            model_name='show',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['planned', 'closed', 'cancelled'])), name='show_state_known', violation_error_message='A show is planned, closed or cancelled.'),
-        ),
-        migrations.AddConstraint(
-            model_name='show',
-            constraint=models.CheckConstraint(condition=models.Q(('load_in__lte', models.F('line_check')), ('line_check__lte', models.F('start')), ('start__lt', models.F('end')), ('end__lte', models.F('strike')), ('strike__lte', models.F('home_by'))), name='show_times_in_order', violation_error_message='Times run: load-in, line check, start, end, strike, home by; it ends after it starts.'),
-        ),
-        migrations.AddConstraint(
-            model_name='show',
-            constraint=models.CheckConstraint(condition=models.Q(('hold_from__lte', models.F('hold_until'))), name='show_hold_in_order', violation_error_message='Gear is held from a day until the same day or a later one.'),
-        ),
-        migrations.AddConstraint(
-            model_name='show',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 80), name='show_name_fits', violation_error_message='Name has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='show',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('client')), 80), name='show_client_fits', violation_error_message='Client has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='show',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('state')), 9), name='show_state_fits', violation_error_message='State has at most 9 characters.'),
         ),
     ]

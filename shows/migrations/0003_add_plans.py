@@ -49,6 +49,21 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['way', 'number'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('source', ''), _negated=True), name='input_line_source', violation_error_message='A line needs a source.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('way')), 3), name='inputline_way_fits', violation_error_message='Way has at most 3 characters.'),
+                    models.CheckConstraint(condition=models.Q(('number__gte', 1), ('number__lte', 999)), name='inputline_number_fits', violation_error_message='Number is at least 1 and at most 999.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 60), name='inputline_source_fits', violation_error_message='Source has at most 60 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('side')), 5), name='inputline_side_fits', violation_error_message='Side has at most 5 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('player')), 60), name='inputline_player_fits', violation_error_message='Player has at most 60 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('desk_input__gte', 1), ('desk_input__lte', 999)), ('desk_input', None), _connector='OR'), name='inputline_desk_input_fits', violation_error_message='Desk input is at least 1 and at most 999.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('box_input__gte', 1), ('box_input__lte', 999)), ('box_input', None), _connector='OR'), name='inputline_box_input_fits', violation_error_message='Box input is at least 1 and at most 999.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('phantom')), 3), name='inputline_phantom_fits', violation_error_message='Phantom has at most 3 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('feed')), 8), name='inputline_feed_fits', violation_error_message='Feed has at most 8 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('whose')), 6), name='inputline_whose_fits', violation_error_message='Whose has at most 6 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('critical')), 8), name='inputline_critical_fits', violation_error_message='Critical has at most 8 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('notes')), 200), name='inputline_notes_fits', violation_error_message='Notes has at most 200 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -63,6 +78,12 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['name'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='list_template_named', violation_error_message='A list needs a name.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('key')), 40), name='listtemplate_key_fits', violation_error_message='Key has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 80), name='listtemplate_name_fits', violation_error_message='Name has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('notes')), 300), name='listtemplate_notes_fits', violation_error_message='Notes has at most 300 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -75,6 +96,9 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['line__number', 'pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('doubts')), 300), name='promised_doubts_fits', violation_error_message='Doubts has at most 300 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -114,6 +138,33 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['rank', 'name'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='source_type_named', violation_error_message='A kind of source needs a name.'),
+                    models.CheckConstraint(condition=models.Q(('typical_dbu', None), ('peak_dbu', None), ('typical_dbu__lte', models.F('peak_dbu')), _connector='OR'), name='source_type_levels', violation_error_message='A peak is not below the typical level.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('key')), 40), name='sourcetype_key_fits', violation_error_message='Key has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 80), name='sourcetype_name_fits', violation_error_message='Name has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('family')), 10), name='sourcetype_family_fits', violation_error_message='Family has at most 10 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('also')), 200), name='sourcetype_also_fits', violation_error_message='Also has at most 200 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('way')), 11), name='sourcetype_way_fits', violation_error_message='Way has at most 11 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('sort')), 9), name='sourcetype_sort_fits', violation_error_message='Sort has at most 9 characters.'),
+                    models.CheckConstraint(condition=models.Q(('lines__gte', 1), ('lines__lte', 2)), name='sourcetype_lines_fits', violation_error_message='Lines is at least 1 and at most 2.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('ohm__gte', 0), ('ohm__lte', 1000000000.0)), ('ohm', None), _connector='OR'), name='sourcetype_ohm_fits', violation_error_message='Ohm is at least 0 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('least_ohm__gte', 0), ('least_ohm__lte', 1000000000.0)), ('least_ohm', None), _connector='OR'), name='sourcetype_least_ohm_fits', violation_error_message='Least ohm is at least 0 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('most_ohm__gte', 0), ('most_ohm__lte', 1000000000.0)), ('most_ohm', None), _connector='OR'), name='sourcetype_most_ohm_fits', violation_error_message='Most ohm is at least 0 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('henry__gte', 0), ('henry__lte', 100)), ('henry', None), _connector='OR'), name='sourcetype_henry_fits', violation_error_message='Henry is at least 0 and at most 100.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('own_pf__gte', 0), ('own_pf__lte', 10000000.0)), ('own_pf', None), _connector='OR'), name='sourcetype_own_pf_fits', violation_error_message='Own pf is at least 0 and at most 10000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('across_ohm__gte', 0), ('across_ohm__lte', 1000000000.0)), ('across_ohm', None), _connector='OR'), name='sourcetype_across_ohm_fits', violation_error_message='Across ohm is at least 0 and at most 1000000000.0.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('typical_dbu__gte', -200), ('typical_dbu__lte', 200)), ('typical_dbu', None), _connector='OR'), name='sourcetype_typical_dbu_fits', violation_error_message='Typical dbu is at least -200 and at most 200.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('peak_dbu__gte', -200), ('peak_dbu__lte', 200)), ('peak_dbu', None), _connector='OR'), name='sourcetype_peak_dbu_fits', violation_error_message='Peak dbu is at least -200 and at most 200.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('spl_db__gte', 0), ('spl_db__lte', 200)), ('spl_db', None), _connector='OR'), name='sourcetype_spl_db_fits', violation_error_message='Spl db is at least 0 and at most 200.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('mains_a__gte', 0), ('mains_a__lte', 1000)), ('mains_a', None), _connector='OR'), name='sourcetype_mains_a_fits', violation_error_message='Mains a is at least 0 and at most 1000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('draw_ma__gte', 0), ('draw_ma__lte', 1000)), ('draw_ma', None), _connector='OR'), name='sourcetype_draw_ma_fits', violation_error_message='Draw ma is at least 0 and at most 1000.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('phantom_harm')), 80), name='sourcetype_phantom_harm_fits', violation_error_message='Phantom harm has at most 80 characters.'),
+                    models.CheckConstraint(condition=models.Q(('lead_mm__lte', 100000)), name='sourcetype_lead_mm_fits', violation_error_message='Lead mm is at most 100000.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('stand')), 40), name='sourcetype_stand_fits', violation_error_message='Stand has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('notes')), 300), name='sourcetype_notes_fits', violation_error_message='Notes has at most 300 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 200), name='sourcetype_source_fits', violation_error_message='Source has at most 200 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -124,6 +175,9 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['type__name'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('count__gte', 1), ('count__lte', 500)), name='stageload_count_fits', violation_error_message='Count is at least 1 and at most 500.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -137,6 +191,14 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['sort', 'name'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='stage_place_named', violation_error_message='A place needs a name.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('x_mm', None), ('y_mm', None)), models.Q(('x_mm__isnull', False), ('y_mm__isnull', False)), _connector='OR'), name='stage_place_both', violation_error_message='A place has both its coordinates, or neither.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 40), name='stageplace_name_fits', violation_error_message='Name has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('sort')), 9), name='stageplace_sort_fits', violation_error_message='Sort has at most 9 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('x_mm__gte', -500000), ('x_mm__lte', 500000)), ('x_mm', None), _connector='OR'), name='stageplace_x_mm_fits', violation_error_message='X mm is at least -500000 and at most 500000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('y_mm__gte', -500000), ('y_mm__lte', 500000)), ('y_mm', None), _connector='OR'), name='stageplace_y_mm_fits', violation_error_message='Y mm is at least -500000 and at most 500000.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -151,6 +213,15 @@ class Migration(migrations.Migration):
                 ('left_out', models.JSONField(blank=True, default=list)),
                 ('pulled_at', models.DateTimeField(blank=True, null=True)),
             ],
+            options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(models.Q(('width_mm__gte', 500), ('width_mm__lte', 200000)), ('width_mm', None), _connector='OR'), name='stageplan_width_mm_fits', violation_error_message='Width mm is at least 500 and at most 200000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('depth_mm__gte', 500), ('depth_mm__lte', 200000)), ('depth_mm', None), _connector='OR'), name='stageplan_depth_mm_fits', violation_error_message='Depth mm is at least 500 and at most 200000.'),
+                    models.CheckConstraint(condition=models.Q(('route_factor__gte', 1), ('route_factor__lte', 5)), name='stageplan_route_factor_fits', violation_error_message='Route factor is at least 1 and at most 5.'),
+                    models.CheckConstraint(condition=models.Q(('slack_mm__lte', 100000)), name='stageplan_slack_mm_fits', violation_error_message='Slack mm is at most 100000.'),
+                    models.CheckConstraint(condition=models.Q(('finish_chance__gte', 0.5), ('finish_chance__lte', 0.9999)), name='stageplan_finish_chance_fits', violation_error_message='Finish chance is at least 0.5 and at most 0.9999.'),
+                ],
+            },
         ),
         migrations.CreateModel(
             name='VenueFeed',
@@ -166,6 +237,15 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['name'],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='venue_feed_named', violation_error_message='A feed needs a name.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 40), name='venuefeed_name_fits', violation_error_message='Name has at most 40 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('where')), 80), name='venuefeed_where_fits', violation_error_message='Where has at most 80 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('phase')), 10), name='venuefeed_phase_fits', violation_error_message='Phase has at most 10 characters.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('amps__gte', 0), ('amps__lte', 1000)), ('amps', None), _connector='OR'), name='venuefeed_amps_fits', violation_error_message='Amps is at least 0 and at most 1000.'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('residual_ma__gte', 1), ('residual_ma__lte', 1000)), ('residual_ma', None), _connector='OR'), name='venuefeed_residual_ma_fits', violation_error_message='Residual ma is at least 1 and at most 1000.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('remarks')), 200), name='venuefeed_remarks_fits', violation_error_message='Remarks has at most 200 characters.'),
+                ],
             },
         ),
         migrations.AddField(
@@ -221,22 +301,6 @@ class Migration(migrations.Migration):
             name='stand',
             field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='inventory.geartype'),
         ),
-        migrations.AddConstraint(
-            model_name='listtemplate',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='list_template_named', violation_error_message='A list needs a name.'),
-        ),
-        migrations.AddConstraint(
-            model_name='listtemplate',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('key')), 40), name='listtemplate_key_fits', violation_error_message='Key has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='listtemplate',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 80), name='listtemplate_name_fits', violation_error_message='Name has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='listtemplate',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('notes')), 300), name='listtemplate_notes_fits', violation_error_message='Notes has at most 300 characters.'),
-        ),
         migrations.AddField(
             model_name='promised',
             name='item',
@@ -246,106 +310,6 @@ class Migration(migrations.Migration):
             model_name='promised',
             name='line',
             field=models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='promised', to='shows.inputline'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='source_type_named', violation_error_message='A kind of source needs a name.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(('typical_dbu', None), ('peak_dbu', None), ('typical_dbu__lte', models.F('peak_dbu')), _connector='OR'), name='source_type_levels', violation_error_message='A peak is not below the typical level.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('key')), 40), name='sourcetype_key_fits', violation_error_message='Key has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 80), name='sourcetype_name_fits', violation_error_message='Name has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('family')), 10), name='sourcetype_family_fits', violation_error_message='Family has at most 10 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('also')), 200), name='sourcetype_also_fits', violation_error_message='Also has at most 200 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('way')), 11), name='sourcetype_way_fits', violation_error_message='Way has at most 11 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('sort')), 9), name='sourcetype_sort_fits', violation_error_message='Sort has at most 9 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(('lines__gte', 1), ('lines__lte', 2)), name='sourcetype_lines_fits', violation_error_message='Lines is at least 1 and at most 2.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('ohm__gte', 0), ('ohm__lte', 1000000000.0)), ('ohm', None), _connector='OR'), name='sourcetype_ohm_fits', violation_error_message='Ohm is at least 0 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('least_ohm__gte', 0), ('least_ohm__lte', 1000000000.0)), ('least_ohm', None), _connector='OR'), name='sourcetype_least_ohm_fits', violation_error_message='Least ohm is at least 0 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('most_ohm__gte', 0), ('most_ohm__lte', 1000000000.0)), ('most_ohm', None), _connector='OR'), name='sourcetype_most_ohm_fits', violation_error_message='Most ohm is at least 0 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('henry__gte', 0), ('henry__lte', 100)), ('henry', None), _connector='OR'), name='sourcetype_henry_fits', violation_error_message='Henry is at least 0 and at most 100.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('own_pf__gte', 0), ('own_pf__lte', 10000000.0)), ('own_pf', None), _connector='OR'), name='sourcetype_own_pf_fits', violation_error_message='Own pf is at least 0 and at most 10000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('across_ohm__gte', 0), ('across_ohm__lte', 1000000000.0)), ('across_ohm', None), _connector='OR'), name='sourcetype_across_ohm_fits', violation_error_message='Across ohm is at least 0 and at most 1000000000.0.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('typical_dbu__gte', -200), ('typical_dbu__lte', 200)), ('typical_dbu', None), _connector='OR'), name='sourcetype_typical_dbu_fits', violation_error_message='Typical dbu is at least -200 and at most 200.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('peak_dbu__gte', -200), ('peak_dbu__lte', 200)), ('peak_dbu', None), _connector='OR'), name='sourcetype_peak_dbu_fits', violation_error_message='Peak dbu is at least -200 and at most 200.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('spl_db__gte', 0), ('spl_db__lte', 200)), ('spl_db', None), _connector='OR'), name='sourcetype_spl_db_fits', violation_error_message='Spl db is at least 0 and at most 200.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('mains_a__gte', 0), ('mains_a__lte', 1000)), ('mains_a', None), _connector='OR'), name='sourcetype_mains_a_fits', violation_error_message='Mains a is at least 0 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('draw_ma__gte', 0), ('draw_ma__lte', 1000)), ('draw_ma', None), _connector='OR'), name='sourcetype_draw_ma_fits', violation_error_message='Draw ma is at least 0 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('phantom_harm')), 80), name='sourcetype_phantom_harm_fits', violation_error_message='Phantom harm has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=models.Q(('lead_mm__lte', 100000)), name='sourcetype_lead_mm_fits', violation_error_message='Lead mm is at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('stand')), 40), name='sourcetype_stand_fits', violation_error_message='Stand has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('notes')), 300), name='sourcetype_notes_fits', violation_error_message='Notes has at most 300 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='sourcetype',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 200), name='sourcetype_source_fits', violation_error_message='Source has at most 200 characters.'),
         ),
         migrations.AddField(
             model_name='inputline',
@@ -403,152 +367,20 @@ class Migration(migrations.Migration):
             field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='shows.venuefeed'),
         ),
         migrations.AddConstraint(
-            model_name='promised',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('doubts')), 300), name='promised_doubts_fits', violation_error_message='Doubts has at most 300 characters.'),
-        ),
-        migrations.AddConstraint(
             model_name='stageload',
             constraint=models.UniqueConstraint(fields=('place', 'type'), name='stage_load_once', violation_error_message='That is named at this place already.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageload',
-            constraint=models.CheckConstraint(condition=models.Q(('count__gte', 1), ('count__lte', 500)), name='stageload_count_fits', violation_error_message='Count is at least 1 and at most 500.'),
         ),
         migrations.AddConstraint(
             model_name='inputline',
             constraint=models.UniqueConstraint(fields=('show', 'way', 'number'), name='input_line_number_once', violation_error_message='Two lines have that number.'),
         ),
         migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=models.Q(('source', ''), _negated=True), name='input_line_source', violation_error_message='A line needs a source.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('way')), 3), name='inputline_way_fits', violation_error_message='Way has at most 3 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=models.Q(('number__gte', 1), ('number__lte', 999)), name='inputline_number_fits', violation_error_message='Number is at least 1 and at most 999.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('source')), 60), name='inputline_source_fits', violation_error_message='Source has at most 60 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('side')), 5), name='inputline_side_fits', violation_error_message='Side has at most 5 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('player')), 60), name='inputline_player_fits', violation_error_message='Player has at most 60 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('desk_input__gte', 1), ('desk_input__lte', 999)), ('desk_input', None), _connector='OR'), name='inputline_desk_input_fits', violation_error_message='Desk input is at least 1 and at most 999.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('box_input__gte', 1), ('box_input__lte', 999)), ('box_input', None), _connector='OR'), name='inputline_box_input_fits', violation_error_message='Box input is at least 1 and at most 999.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('phantom')), 3), name='inputline_phantom_fits', violation_error_message='Phantom has at most 3 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('feed')), 8), name='inputline_feed_fits', violation_error_message='Feed has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('whose')), 6), name='inputline_whose_fits', violation_error_message='Whose has at most 6 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('critical')), 8), name='inputline_critical_fits', violation_error_message='Critical has at most 8 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='inputline',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('notes')), 200), name='inputline_notes_fits', violation_error_message='Notes has at most 200 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplan',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('width_mm__gte', 500), ('width_mm__lte', 200000)), ('width_mm', None), _connector='OR'), name='stageplan_width_mm_fits', violation_error_message='Width mm is at least 500 and at most 200000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplan',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('depth_mm__gte', 500), ('depth_mm__lte', 200000)), ('depth_mm', None), _connector='OR'), name='stageplan_depth_mm_fits', violation_error_message='Depth mm is at least 500 and at most 200000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplan',
-            constraint=models.CheckConstraint(condition=models.Q(('route_factor__gte', 1), ('route_factor__lte', 5)), name='stageplan_route_factor_fits', violation_error_message='Route factor is at least 1 and at most 5.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplan',
-            constraint=models.CheckConstraint(condition=models.Q(('slack_mm__lte', 100000)), name='stageplan_slack_mm_fits', violation_error_message='Slack mm is at most 100000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplan',
-            constraint=models.CheckConstraint(condition=models.Q(('finish_chance__gte', 0.5), ('finish_chance__lte', 0.9999)), name='stageplan_finish_chance_fits', violation_error_message='Finish chance is at least 0.5 and at most 0.9999.'),
-        ),
-        migrations.AddConstraint(
             model_name='venuefeed',
             constraint=models.UniqueConstraint(fields=('venue', 'name'), name='venue_feed_once', violation_error_message='The venue has a feed of that name.'),
         ),
         migrations.AddConstraint(
-            model_name='venuefeed',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='venue_feed_named', violation_error_message='A feed needs a name.'),
-        ),
-        migrations.AddConstraint(
-            model_name='venuefeed',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 40), name='venuefeed_name_fits', violation_error_message='Name has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='venuefeed',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('where')), 80), name='venuefeed_where_fits', violation_error_message='Where has at most 80 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='venuefeed',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('phase')), 10), name='venuefeed_phase_fits', violation_error_message='Phase has at most 10 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='venuefeed',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('amps__gte', 0), ('amps__lte', 1000)), ('amps', None), _connector='OR'), name='venuefeed_amps_fits', violation_error_message='Amps is at least 0 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='venuefeed',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('residual_ma__gte', 1), ('residual_ma__lte', 1000)), ('residual_ma', None), _connector='OR'), name='venuefeed_residual_ma_fits', violation_error_message='Residual ma is at least 1 and at most 1000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='venuefeed',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('remarks')), 200), name='venuefeed_remarks_fits', violation_error_message='Remarks has at most 200 characters.'),
-        ),
-        migrations.AddConstraint(
             model_name='stageplace',
             constraint=models.UniqueConstraint(fields=('show', 'name'), name='stage_place_once', violation_error_message='A place of that name is there already.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplace',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='stage_place_named', violation_error_message='A place needs a name.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplace',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('x_mm', None), ('y_mm', None)), models.Q(('x_mm__isnull', False), ('y_mm__isnull', False)), _connector='OR'), name='stage_place_both', violation_error_message='A place has both its coordinates, or neither.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplace',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 40), name='stageplace_name_fits', violation_error_message='Name has at most 40 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplace',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('sort')), 9), name='stageplace_sort_fits', violation_error_message='Sort has at most 9 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplace',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('x_mm__gte', -500000), ('x_mm__lte', 500000)), ('x_mm', None), _connector='OR'), name='stageplace_x_mm_fits', violation_error_message='X mm is at least -500000 and at most 500000.'),
-        ),
-        migrations.AddConstraint(
-            model_name='stageplace',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('y_mm__gte', -500000), ('y_mm__lte', 500000)), ('y_mm', None), _connector='OR'), name='stageplace_y_mm_fits', violation_error_message='Y mm is at least -500000 and at most 500000.'),
         ),
         migrations.AddConstraint(
             model_name='feedpressed',

@@ -28,6 +28,9 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-made_at', '-pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('digest')), 64), name='crewpass_digest_fits', violation_error_message='Digest has at most 64 characters.'),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -44,18 +47,10 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['started_at', 'pk'],
+                'constraints': [
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('digest')), 64), name='passholder_digest_fits', violation_error_message='Digest has at most 64 characters.'),
+                    models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 40), name='passholder_name_fits', violation_error_message='Name has at most 40 characters.'),
+                ],
             },
-        ),
-        migrations.AddConstraint(
-            model_name='crewpass',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('digest')), 64), name='crewpass_digest_fits', violation_error_message='Digest has at most 64 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='passholder',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('digest')), 64), name='passholder_digest_fits', violation_error_message='Digest has at most 64 characters.'),
-        ),
-        migrations.AddConstraint(
-            model_name='passholder',
-            constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(django.db.models.functions.text.Length(models.F('name')), 40), name='passholder_name_fits', violation_error_message='Name has at most 40 characters.'),
         ),
     ]

@@ -2,13 +2,14 @@
 import { token } from "./dock-desk.js";
 import { beside } from "./dock-hit.js";
 
-export function phantomChoices({ phantom }, told) {
+export function phantomChoices(item, told) {
+  const { phantom } = item;
   const tell = async () => {
     const body = new URLSearchParams({ csrfmiddlewaretoken: token(), do: phantom.seen ? "no" : "yes" });
     try {
       const answer = await fetch(phantom.url, { method: "POST", body, credentials: "same-origin", headers: { Accept: "application/json" } });
       const { said, seen } = await answer.json();
-      phantom.seen = seen;
+      item.phantom = { ...phantom, seen }; // a look may have come meanwhile, from before the tap
       told(said);
     } catch {
       told("Not noted: there is no signal. Tick it on the swap list later.");
