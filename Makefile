@@ -23,7 +23,7 @@ run: run-needs
 
 test: dev-needs
 	@if command -v "$${CHROMIUM:-chromium}" >/dev/null; then echo "Browser tests are apart: make e2e"; else echo "Browser tests are skipped: no Chromium here (install the package chromium, then make e2e)."; fi
-	@$(PYTEST) -n auto --maxprocesses 4 --dist loadfile $(ARGS)
+	@$(PYTEST) -n auto --maxprocesses 4 --dist loadfile --no-loadscope-reorder $(ARGS)
 
 check: lint test
 
@@ -36,10 +36,10 @@ lint: dev-needs
 	VAR_DIR=$(SCRATCH) $(BIN)/python -W error manage.py check
 
 e2e: dev-needs
-	$(PYTEST) $(ONLY) tests/e2e -n auto --maxprocesses 2 --dist loadfile $(ARGS)
+	$(PYTEST) $(ONLY) tests/e2e -n auto --maxprocesses 2 --dist loadfile --no-loadscope-reorder $(ARGS)
 
 external: external-needs
-	$(PYTEST) $(ONLY) tests/external -n auto --maxprocesses 2 --dist loadfile $(ARGS)
+	$(PYTEST) $(ONLY) tests/external -n auto --maxprocesses 2 --dist loadfile --no-loadscope-reorder $(ARGS)
 
 faults: dev-needs
 	$(PYTEST) $(ONLY) tests/faults -n 3 --dist worksteal $(ARGS)

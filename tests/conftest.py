@@ -1,6 +1,7 @@
 """What every test may ask for."""
 
 import time
+from collections import Counter
 
 import pytest
 from django.core.management import call_command
@@ -11,6 +12,16 @@ from django.test.utils import teardown_databases
 from company.pulses import WATCH, Watch
 from tests.builders import make_company, make_person
 from tests.made_database import databases_set_up
+
+# Few tests, but long ones: they start shops, load the demo, restore backups. Begun last, one worker would wait for them.
+LONG = {f"test_{name}" for name in ("addresses", "alert_rules", "backups", "bench_stateful", "chaos", "demo", "env", "lan")}
+LONG |= {f"test_{name}" for name in ("look", "main_job", "record_check", "supervisor")}
+
+
+def pytest_collection_modifyitems(items):
+    """Deal out the long files first, then the others by how many tests they have (`--no-loadscope-reorder` keeps that)."""
+    of = Counter(item.path for item in items)
+    items.sort(key=lambda item: (item.path.stem not in LONG, -of[item.path]))
 
 
 @pytest.fixture(scope="session")
