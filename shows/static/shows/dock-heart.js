@@ -45,6 +45,7 @@ export function again(scans) {
   before.clear();
   for (const scan of scans) {
     if (scan.action === "undo") putBack(scan.undoes);
-    else went(scan);
+    else if (verdictOf(scan.id)) went(scan);
+    else heard(scan); // it was made before anything was known
   }
 }

@@ -2,7 +2,7 @@
 import { $, kit } from "./dock-desk.js";
 import { el } from "./dock-draw.js";
 
-const THROUGH_MS = 6000;
+const THROUGH_MS = 4000;
 
 const WORDS = {
   "no signal": "until there is signal.",
@@ -11,21 +11,21 @@ const WORDS = {
   refused: "one of them could not be sent as it is.",
 };
 
-let most = 0; // that waited since the shop answered last
+let isTold = false; // that something waits, since the shop answered last
 
 export function drawWaiting({ state, waiting }, carry) {
   const place = $("waiting");
   const isSilent = state in WORDS || state === "not kept";
   if (isSilent && waiting) {
-    most = Math.max(most, waiting);
+    isTold = true;
     const joint = { "no signal": " ", "sign in": ". " }[state] ?? ", ";
     const words = state === "not kept" ? "This browser keeps nothing: leave the page open until all is sent." : `${waiting} not sent: kept on this device${joint}${WORDS[state]}`;
     place.replaceChildren(words, " ", el("button", { type: "button", class: "act", onclick: carry }, "Carry them to the shop"));
     if (state === "sign in") place.append(" ", el("a", { href: `${kit.signIn}?next=${kit.dock}` }, "Sign in"));
     place.hidden = false;
-  } else if (most && !waiting) {
-    place.textContent = most === 1 ? "Sent: the shop has answered it." : `All sent: the shop has answered all ${most}.`;
-    most = 0;
-    setTimeout(() => (place.hidden = most === 0), THROUGH_MS);
-  } else if (!most) place.hidden = true;
+  } else if (isTold && !waiting) {
+    place.textContent = "All sent: the shop has answered.";
+    isTold = false;
+    setTimeout(() => (place.hidden = !isTold), THROUGH_MS);
+  } else if (!isTold) place.hidden = true;
 }

@@ -6,26 +6,37 @@
 const DOCK = "/dock/";
 const SNAPSHOT = "/dock/snapshot.json";
 const NO_SIGNAL = "/no-signal/";
+const THEME = "/theme/";
 const PATIENCE_MS = 4000; // a network that does not answer is no network
 
 self.addEventListener("install", (event) => {
   // past the browser's own cache: a part from yesterday beside a part from today is neither
   const parts = [...PARTS, NO_SIGNAL].map((address) => new Request(address, { cache: "reload", credentials: "same-origin" }));
-  event.waitUntil(caches.open(KEPT).then((kept) => kept.addAll(parts)));
+  event.waitUntil(caches.open(KEPT).then((kept) => kept.addAll(parts).then(() => keepAtOnce(kept))));
 });
+
+// The page that brought the worker came past it: without this, a phone that opened the dock once would have none without signal.
+async function keepAtOnce(kept) {
+  for (const address of [DOCK, SNAPSHOT]) {
+    try {
+      const answer = await fetch(address, { credentials: "same-origin", redirect: "manual" });
+      if (answer.ok) await kept.put(address, answer);
+    } catch {
+      // the network went just now: what is opened next is kept then
+    }
+  }
+}
 
 self.addEventListener("activate", (event) => {
   event.waitUntil(
     (async () => {
-      // the last dock page and what it knows by heart go along; the parts of older pages go
+      // what an older page knew by heart goes along, if it is all there is; its parts go
       const kept = await caches.open(KEPT);
       for (const name of await caches.keys()) {
         if (name === KEPT || !name.startsWith("dock-")) continue;
         const old = await caches.open(name);
-        for (const address of [SNAPSHOT]) {
-          const answer = await old.match(address);
-          if (answer && !(await kept.match(address))) await kept.put(address, answer);
-        }
+        const answer = await old.match(SNAPSHOT);
+        if (answer && !(await kept.match(SNAPSHOT))) await kept.put(SNAPSHOT, answer);
         await caches.delete(name);
       }
       await self.clients.claim();
@@ -39,7 +50,8 @@ self.addEventListener("message", (event) => event.data === "take over" && self.s
 self.addEventListener("fetch", (event) => {
   const { request } = event;
   const address = new URL(request.url);
-  if (request.method !== "GET" || address.origin !== location.origin) return;
+  const isOurs = request.method === "GET" || address.pathname === THEME; // the dock's one form that no script takes over
+  if (!isOurs || address.origin !== location.origin) return;
   if (address.pathname.startsWith("/static/")) event.respondWith(partOf(request));
   else if (address.pathname === SNAPSHOT) event.respondWith(fresh(request, SNAPSHOT));
   else if (request.mode === "navigate") event.respondWith(page(request, address));

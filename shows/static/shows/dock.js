@@ -305,7 +305,7 @@ function redraw() {
     code: entry.foreign || entry.code.startsWith("COUNT.") ? "" : (item?.code ?? entry.code.slice(0, 40)),
     standing: item?.standing,
     quiet: entry.foreign ? short(entry.code.trim()) : entry.counted !== null ? `${entry.counted}${inside ? ` of ${inside}` : ""} counted${inside > entry.counted ? `, ${inside - entry.counted} short` : ""}` : item?.says,
-    reason: entry.reason || (entry.signal === "kept" ? "Taken; asking the shop." : ""),
+    reason: entry.reason || (entry.signal === "kept" ? (queue.isDown() ? "On this device, not sent yet." : "Taken; asking the shop.") : ""),
     as: says,
     kept: [entry.signal === "stop" ? "Your scan is kept either way." : "", entry.supposed ? "Not sent yet." : ""].join(" ").trim(),
     choices: [...choicesFor(entry, item), ...phantomFor(entry, item)],
@@ -524,9 +524,10 @@ state.count = async () => {
 };
 learnt.then(() => {
   // wanted where there is no signal, and then too late to be fetched; a page without its worker has them from now on
-  [import("./dock-carry.js"), import("./dock-run.js"), import("./dock-swap.js")].map((part) => part.catch(() => null));
+  Promise.allSettled([import("./dock-carry.js"), import("./dock-run.js"), import("./dock-swap.js")]);
   if (isOtherwise) turn(state.way, { chosen: false }); // the times of that show are known now
   first.learnt();
+  if (queue.isDown()) queue.bodies().forEach(({ id }) => suppose(id));
   drawLast(undo);
   if (kit.guessed) followTheClock();
 });
