@@ -186,7 +186,7 @@ METRICS_TOKEN = env.token("METRICS_TOKEN")
 # Mail: without a host it is written into files, so that a shop sees what would have been sent.
 SMTP = env.smtp()
 MAIL_DIR = VAR_DIR / "mail"
-EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if SMTP.host else 'filebased'}.EmailBackend"
+EMAIL_BACKEND = f"{'django.core.mail.backends.smtp' if SMTP.host else 'company.mail_files'}.EmailBackend"
 EMAIL_FILE_PATH = str(MAIL_DIR)
 EMAIL_HOST, EMAIL_PORT, EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = SMTP.host, SMTP.port, SMTP.user, SMTP.password
 EMAIL_USE_TLS, EMAIL_USE_SSL = SMTP.security == "starttls", SMTP.security == "tls"

@@ -33,7 +33,6 @@ class Mailer:
         if self._open:
             return None
         try:
-            # into files: a new one for each mail, where one that is kept would write all into one
             self._connection = get_connection()
         except ImproperlyConfigured as error:
             return _down(f"The folder for mail did not take it ({_short(error)}).")

@@ -1,6 +1,7 @@
 """Sending: by a real mail server on this machine, with everything that can go wrong on the way."""
 
 from datetime import UTC, datetime, timedelta
+from email import message_from_bytes
 
 import pytest
 from django.core import mail
@@ -318,7 +319,7 @@ def test_a_run_stops_in_time_and_leaves_the_rest_to_the_next(bo, sink):
 
 def test_a_full_disk_for_mail_in_files_says_so_and_is_tried_later(bo, settings, tmp_path):
     blocked = tmp_path / "mail"
-    settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+    settings.EMAIL_BACKEND = "company.mail_files.EmailBackend"
     settings.EMAIL_FILE_PATH = str(blocked)
     queue()
     blocked.mkdir()
@@ -331,11 +332,14 @@ def test_a_full_disk_for_mail_in_files_says_so_and_is_tried_later(bo, settings, 
 
 
 def test_without_a_mail_server_each_mail_is_a_file(bo, settings, tmp_path):
-    settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+    settings.EMAIL_BACKEND = "company.mail_files.EmailBackend"
     settings.EMAIL_FILE_PATH = str(tmp_path)
-    queue(3)
-    assert deliveries_send(at=NOON).sent == 3
-    assert len(list(tmp_path.iterdir())) == 3
+    queue(30)
+    assert deliveries_send(at=NOON).sent == 30
+    files = list(tmp_path.iterdir())
+    assert len(files) == 30 and {file.suffix for file in files} == {".eml"}
+    mails = [message_from_bytes(file.read_bytes()) for file in files]
+    assert len({mail["Message-ID"] for mail in mails}) == 30 and all(mail["To"] and mail["Subject"] for mail in mails)
 
 
 def test_the_queries_of_a_batch_do_not_grow_but_for_the_few_of_each(bo, django_assert_max_num_queries):
