@@ -5,6 +5,7 @@ import secrets
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
@@ -18,7 +19,7 @@ class EmailBackend(BaseEmailBackend):
     Raises ImproperlyConfigured if there can be no such folder, and OSError if a mail cannot be written there.
     """
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._folder = Path(settings.EMAIL_FILE_PATH)
         try:

@@ -66,6 +66,7 @@ def test_a_label_in_the_middle_is_scanned_once_however_long_it_is_in_view(dock_s
     assert codes_scanned() == [item.code]
     page.get_by_role("button", name="Close", exact=True).click()
     expect(page.locator("video.see")).to_have_count(0)
+    expect(page.locator("#hit")).to_have_attribute("data-signal", "fine")  # what was read stays in sight
     page.keyboard.type(make_item(name="B").code)
     page.keyboard.press("Enter")
     wait_for_page(page, lambda: len(codes_scanned()) == 2)

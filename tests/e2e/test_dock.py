@@ -1,5 +1,6 @@
 """The dock in real Chromium, with a typed scanner: bursts, focus, answers, undo, cases, counts, swaps, no signal."""
 
+import re
 import time
 import uuid
 from datetime import timedelta
@@ -641,6 +642,21 @@ def test_a_slow_answer_shows_at_once_that_the_scan_was_taken(dock):
     slow[0].continue_()
     hit(dock, "fine")
     assert focused(dock) == "code"
+
+
+@pytest.mark.parametrize("signal", ["fine", "stop"])
+def test_a_late_answer_leaves_the_turned_way_in_sight_unless_it_matters(dock, signal):
+    held = []
+    item = make_item(suspect_since=now() - timedelta(days=1) if signal == "stop" else None)
+    dock.route("**/api/scans", lambda route: held.append(route))
+    type_scan(dock, item.code)
+    wait_for_page(dock, lambda: held)
+    dock.get_by_role("button", name="Turn").click()
+    expect(dock.locator("#hit")).to_contain_text("What you scan next is on the truck.")
+    held[0].continue_()
+    expect(dock.locator(f'#last li[data-signal="{signal}"]')).to_have_count(1)
+    dock.wait_for_timeout(300)
+    expect(dock.locator("#hit .say")).to_have_text(re.compile("stop" if signal == "stop" else "on the truck", re.I))
 
 
 def test_a_slow_stop_is_not_hidden_by_what_was_scanned_before_it_showed(dock):

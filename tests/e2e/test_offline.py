@@ -126,6 +126,28 @@ def test_the_count_goes_on_without_the_shop_and_says_since_when(open_page, techn
     forgiven(page)
 
 
+@pytest.mark.parametrize("height", [664, 844])
+def test_the_choices_and_the_count_stay_in_sight_while_scans_wait(cold, show, height):
+    good, bad = make_item(name="with voicing filter B"), make_item(suspect_since=now() - timedelta(days=1))
+    page = cold()
+    page.set_viewport_size({"width": 390, "height": height})
+    type_scan(page, good.code)
+    hit(page, "fine")
+    expect(page.locator("#waiting")).to_contain_text("1 not sent")
+    bar = page.locator(".undo-bar").bounding_box()
+    seen = page.locator("#words" if height < 800 else "#still").bounding_box()
+    assert seen["y"] + seen["height"] <= bar["y"] + 1
+    type_scan(page, bad.code)
+    hit(page, "stop")
+    for choice in page.locator("#hit .choose .strip").all():
+        box = choice.bounding_box()
+        assert box["y"] + box["height"] <= bar["y"] + 1
+    for key in page.locator(":is(#camera, #sound, #waiting button):visible").all():
+        box = key.bounding_box()
+        assert box["height"] >= 56 and box["width"] >= 56
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
 def test_a_dock_that_was_opened_once_opens_without_signal(open_page, hand, show):
     item, line = make_item(name="A"), make_counted_line()
     make_pull_row(show, type=item.type, count=1)

@@ -165,6 +165,25 @@ def test_undo_takes_back_the_last_and_then_the_one_before(as_hand, show):
     assert not Checkout.objects.exists()
 
 
+def test_the_three_counts_say_what_each_leaves_out(as_hand, show):
+    listed, extra, case = make_item(), make_item(), make_case(name="drum")
+    line = make_counted_line()
+    make_pull_row(show, type=listed.type, count=1)
+    make_pull_row(show, type=line.type, length_mm=line.length_mm, count=4)
+    for item in (listed, extra, case):  # what the rest travels in is not beside the list
+        scan(as_hand, item.code)
+    as_hand.post(reverse("dock-count"), {"line": line.pk, "good": 4, "uid": uuid.uuid4()})
+    words = {}
+    for way in ("out", "truck", "back"):
+        page = text_of(as_hand.get(f"{DOCK}?show={show.pk}&way={way}"))
+        words[way] = re.search(r"(\d+ of \d+ [^0-9]*?(?:on the list(?:, \d+ out beside it)?|on the truck|back)) ", page)[1]
+    assert words == {
+        "out": "5 of 5 on the list, 1 out beside it",
+        "truck": "0 of 3 labelled on the truck",
+        "back": "0 of 7 back",
+    }
+
+
 def test_undo_of_any_of_the_ten(as_hand, show):
     items = [make_item() for _ in range(11)]
     for item in items:

@@ -1,5 +1,7 @@
 // The phone's camera as a reader: a reader is anything with start(onRead). Fetched when the camera is opened first.
+import { $, kit } from "./dock-desk.js";
 import { el } from "./dock-draw.js";
+import { warn } from "./dock-hit.js";
 
 const UNSEEN_MS = 3000; // a code must be out of view so long before it counts again
 const EVERY_MS = 90; // more pictures a second read no more codes, and warm the phone
@@ -7,8 +9,9 @@ const NOTHING_MS = 6000;
 const LENS = "kg.lens";
 const MANY = "kg.many";
 
-// box: where the picture goes; kit: where the decoder lies; onRead(text); onState({ open, words }).
-export function camera({ box, decoder, library, wasm, onRead, onState }) {
+// The picture goes where the viewfinder is; onRead(text) is told each code.
+export function camera(onRead) {
+  const box = document.querySelector(".finder");
   const video = el("video", { class: "see", playsinline: true, muted: true, "aria-hidden": "true" });
   const marks = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   marks.setAttribute("class", "seen");
@@ -43,7 +46,7 @@ export function camera({ box, decoder, library, wasm, onRead, onState }) {
     say("Opening the camera ...");
     worker ??= begin();
     if (!(await take())) return;
-    onState({ open: true });
+    $("camera").setAttribute("aria-pressed", "true");
     readAt = Date.now();
     drawMany();
     stayAwake();
@@ -51,8 +54,8 @@ export function camera({ box, decoder, library, wasm, onRead, onState }) {
   }
 
   function begin() {
-    const made = new Worker(decoder);
-    made.postMessage({ library: new URL(library, location.href).href, wasm: new URL(wasm, location.href).href });
+    const made = new Worker(kit.decoder);
+    made.postMessage({ library: new URL(kit.library, location.href).href, wasm: new URL(kit.wasm, location.href).href });
     made.onmessage = ({ data }) => {
       if (data.broken && !data.codes) return close("The decoder could not be loaded: type the code, or open the page again where there is signal.");
       if (data.ready) return undefined;
@@ -165,7 +168,9 @@ export function camera({ box, decoder, library, wasm, onRead, onState }) {
     seen.clear();
     for (const part of [video, marks, hint, bar]) part.remove();
     box.classList.remove("seeing");
-    onState({ open: false, words: typeof words === "string" ? words : "" });
+    $("camera").setAttribute("aria-pressed", "false");
+    if (words) warn("No camera", words);
+    $("code").focus({ preventScroll: true });
   }
 
   async function again() {

@@ -17,6 +17,7 @@ export const state = {
   show: Number(kit.show),
   name: kit.name,
   way: kit.way,
+  turnedAt: 0, // when the strip last said which way it is now
   mode: null, // what the next scans are, where they do not simply go out, on the truck or back
   shows: [],
   elsewhere: [], // shows that things are still out to, though nobody would scan for them now

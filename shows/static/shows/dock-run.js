@@ -55,6 +55,8 @@ const isHere = (thing) => HERE.includes(thing.is);
 const isLoaded = (thing) => thing.is === "truck" && !thing.missing;
 const out = (one) => one.things.filter(isHere).length + one.counted;
 const back = (one) => one.things.filter((thing) => thing.is === "back").length + one.countedBack;
+const isCarrier = (one) => one.things.some((thing) => desk.known(thing.code)?.inside !== undefined);
+const sumOf = (all, of) => all.reduce((sum, one) => sum + of(one), 0);
 const hasGone = (one) => out(one) + back(one) + one.lost;
 
 // What went to a show and is out, on the truck or back: first what the shop knew, then what was scanned here, in order.
@@ -109,14 +111,15 @@ function counted(show, run, late, ever) {
 
 function said(lines, way) {
   const labelled = (one) => one.things.filter(isHere).length;
+  const beside = sumOf(lines.filter((one) => one.wanted || !isCarrier(one)), (one) => Math.max(0, out(one) - one.wanted));
+  const isCounted = lines.some((one) => one.counted);
   const [pair, words, lead] = {
-    out: [(one) => [Math.min(one.wanted, out(one)), one.wanted], "on the list", "Still to pull"],
-    truck: [(one) => [one.things.filter(isLoaded).length, labelled(one)], "on the truck", "Still in the room"],
+    out: [(one) => [Math.min(one.wanted, out(one)), one.wanted], `on the list${beside ? `, ${beside} out beside it` : ""}`, "Still to pull"],
+    truck: [(one) => [one.things.filter(isLoaded).length, labelled(one)], `${isCounted ? "labelled " : ""}on the truck`, "Still in the room"],
     back: [(one) => [back(one), hasGone(one)], "back", "Not seen yet"],
   }[way];
   const pairs = lines.map((one) => [...pair(one), one.name]);
-  const sum = (at) => pairs.reduce((all, one) => all + one[at], 0);
-  const [done, total] = [sum(0), sum(1)];
+  const [done, total] = [0, 1].map((at) => sumOf(pairs, (one) => one[at]));
   const lacking = pairs.filter(([have, all]) => all > have).map(([have, all, name]) => lackingWords(all - have, name));
   const more = lacking.length > NAMED ? ` and ${lacking.length - NAMED} more kinds` : "";
   const doubtful = way === "truck" && done ? lines.flatMap((one) => one.things).filter((thing) => thing.is === "truck" && thing.doubt) : [];

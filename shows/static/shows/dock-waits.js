@@ -20,7 +20,7 @@ export function drawWaiting({ state, waiting }, carry) {
     isTold = true;
     const joint = { "no signal": " ", "sign in": ". " }[state] ?? ", ";
     const words = state === "not kept" ? "This browser keeps nothing: leave the page open until all is sent." : `${waiting} not sent: kept on this device${joint}${WORDS[state]}`;
-    place.replaceChildren(words, " ", el("button", { type: "button", class: "act", onclick: carry }, "Carry them to the shop"));
+    place.replaceChildren(el("span", {}, words), " ", el("button", { type: "button", class: "act", onclick: carry }, "Carry them to the shop"));
     if (state === "sign in") place.append(" ", el("a", { href: `${kit.signIn}?next=${kit.dock}` }, "Sign in"));
     place.hidden = false;
   } else if (isTold && !waiting) {

@@ -17,6 +17,7 @@ export function turn(way, { chosen = true, told = chosen } = {}) {
   if (show) header.querySelector(".under").textContent = show.under[way];
   document.title = `${WORD[way]}, ${state.name}: Knowngood`;
   say(`${WORD[way]}, ${state.name}.`);
+  if (told) state.turnedAt = Date.now();
   if (told) drawHint(WORD[way], `What you scan next ${{ out: "goes out", truck: "is on the truck", back: "is back" }[way]}.`);
   countsTurned(way);
   look([]);

@@ -73,7 +73,7 @@ function scan(body, { held = false, name = "", quiet = false, shown = !held } = 
     ...body,
   };
   if (!quiet) {
-    const entry = { id: full.id, code: full.code, action: full.action, name, signal: "kept", counted: full.counted ?? null, said: saidOf(full) };
+    const entry = { id: full.id, at: Date.now(), code: full.code, action: full.action, name, signal: "kept", counted: full.counted ?? null, said: saidOf(full) };
     addEntry(entry);
     drawLast(undo);
     if (shown && !isBusy() && !isUnseen()) {
@@ -294,6 +294,7 @@ const short = (text) => (text.length > 40 ? `${text.slice(0, 39)}…` : text);
 function redraw() {
   const entry = entryOf(showing);
   if (!entry || isBusy() || entry.undone) return;
+  if (entry.at < state.turnedAt && !RANK[entry.signal]) return; // the way was turned since
   const item = itemOf(entry.code);
   const inside = item?.inside;
   const says = JSON.stringify([entry, item?.name, item?.code, item?.standing, item?.says, inside, item?.cells, item?.phantom]);
@@ -343,11 +344,9 @@ function intoBag(entry) {
 }
 
 async function stray(entry) {
-  const body = new URLSearchParams({ csrfmiddlewaretoken: token(), code: entry.code.slice(0, 200), scan: entry.id });
   try {
-    const answer = await fetch(kit.stray, { method: "POST", body, credentials: "same-origin", headers: { Accept: "application/json" } });
-    const { said } = await answer.json();
-    amend(entry.id, { settled: true, reason: said });
+    const { noted } = await import("./dock-stray.js"); // only where there is signal
+    amend(entry.id, { settled: true, reason: await noted(entry) });
     redraw();
   } catch {
     warn("Not kept yet", "There is no signal to note a stray. Put it aside and tap again later.");
@@ -477,18 +476,7 @@ eyeKey.addEventListener("click", async () => {
   if (eye?.isOpen()) return eye.close();
   try {
     const { camera } = await import("./dock-camera.js");
-    eye ??= camera({
-      box: document.querySelector(".finder"),
-      decoder: kit.decoder,
-      library: kit.library,
-      wasm: kit.wasm,
-      onRead: hear,
-      onState({ open, words }) {
-        eyeKey.setAttribute("aria-pressed", String(open));
-        if (words) warn("No camera", words);
-        if (!open) field.focus({ preventScroll: true });
-      },
-    });
+    eye ??= camera(hear);
     await eye.open();
   } catch {
     warn("No camera", "Its part of the page is not on this phone yet: open the camera once where there is signal.");
