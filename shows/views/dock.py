@@ -36,7 +36,7 @@ from shows.dock import (
 from shows.models import Scan, Show
 from shows.phantom import phantom_of
 from shows.services.dock import BAG_NOTE, counted_moved, scan_counted, scan_shaped, scan_undone, scans_sent
-from shows.views.dock_counted import counted_rows
+from shows.views.dock_counted import BLANK, counted_rows
 
 MODES = {"suspect", "bag"}
 MOST_COUNTED = 100_000
@@ -114,6 +114,7 @@ def dock(request: HttpRequest) -> HttpResponse:
         "uid": uuid.uuid4(),
         "mode": mode if mode in MODES else "",
         "rows": counted_rows(progress, choice.way),
+        "blank": BLANK,
         "bag": bag_of(request.GET.get("bag", "")) if mode == "bag" else None,
         "last_bag": last_bag,
     }

@@ -23,6 +23,10 @@ class CountedRow:
     uid: uuid.UUID = field(default_factory=uuid.uuid4)
 
 
+# what the page's script makes a row of, for a show that was turned to without a new page
+BLANK = CountedRow(line=0, name="", wanted=0, out=0, went=0, back=0, offer=0, says="")
+
+
 def counted_rows(progress: list[PullLine] | None, way: Way) -> list[CountedRow]:
     """Return the counted lines a pull list wants or has out. One query."""
     if not progress:

@@ -411,6 +411,32 @@ def test_a_counted_row_does_what_it_says_after_the_way_was_turned(browser_page, 
     expect(row.locator("[name=bad]")).to_be_hidden()
 
 
+@pytest.mark.parametrize("has_signal", [True, False])
+def test_another_shows_card_brings_its_own_counted_rows_and_links(browser_page, show, has_signal):
+    tape, batten = make_counted_line(), make_counted_line()
+    other = make_show(load_in=now() + timedelta(hours=4), name="Quarry street fair")
+    make_pull_row(show, type=tape.type, length_mm=tape.length_mm, count=4)
+    make_pull_row(other, type=batten.type, length_mm=batten.length_mm, count=7)
+    page = opened(browser_page, f"/dock/?show={show.pk}")
+    page.wait_for_load_state("networkidle")
+    rows = page.locator("form.count")
+    expect(rows).to_have_count(1)
+    expect(rows).to_contain_text("4 wanted, 0 out")
+    if not has_signal:
+        page.context.set_offline(True)
+    type_scan(page, f"GO.{other.pk}.out")
+    expect(rows).to_contain_text("7 wanted, 0 out")
+    expect(rows).to_have_count(1)
+    expect(rows.get_by_label(f"How many: {batten.label}")).to_have_value("7")
+    assert f"/shows/{other.pk}/truck/" in page.get_by_text("Truck check").get_attribute("href")
+    rows.get_by_role("button", name=f"One less: {batten.label}").click()
+    rows.get_by_role("button", name="Out").click()
+    expect(rows).to_contain_text("7 wanted, 6 out")
+    page.context.set_offline(False)
+    wait_for_page(page, lambda: CountMove.objects.filter(line=batten, show=other.pk, delta=-6).count() == 1, 15)
+    page.errors[:] = [error for error in page.errors if "ERR_INTERNET_DISCONNECTED" not in error]
+
+
 def test_a_counted_row_follows_what_was_sent_and_says_what_is_too_many(browser_page, show):
     line = make_counted_line(24, type=make_type(Kind.LEAD, name="TS lead"), length_mm=10_000)
     make_pull_row(show, type=line.type, length_mm=10_000, count=2)

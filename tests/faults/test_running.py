@@ -86,9 +86,12 @@ def shop(tmp_path):
     one = Shop(tmp_path)
     yield one
     one.close()
+    for log in sorted(tmp_path.glob("*.log")):
+        print(f"---- {log.name}\n{log.read_text()}")  # shown where the test failed
 
 
-def until(condition, seconds=30.0):
+def until(condition, seconds=90.0):
+    """Wait for what is to happen. How fast is not asked: a worker takes half a minute to start where five other programs do."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if result := condition():

@@ -3,7 +3,7 @@ import { choose, drawHit, eyeUp, steps } from "./dock-hit.js";
 
 const MOST = 100000;
 
-const rowOf = (line) => document.querySelector(`form.count[data-line="${line}"]`);
+const rowOf = (line) => document.querySelector(`.counting:not([hidden]) form.count[data-line="${line}"]`);
 
 // A row's words and number follow what was counted, or taken back (by -1), at once.
 export function tally({ code, action, counted }, by = 1) {
@@ -39,26 +39,26 @@ export function counting({ ask, scan, warn, way, hasShow, nameOf, focus }) {
     if (bad) tally(scan({ code: `COUNT.${line}`, action, counted: bad, condition: "damaged" }, { name: `${name}, bad` }));
   }
 
-  for (const row of document.querySelectorAll("form.count")) {
-    row.querySelectorAll("[data-step]").forEach((key) => {
-      key.hidden = false;
-      key.addEventListener("click", () => {
-        row.elements.good.value = Math.max(0, (Number(row.elements.good.value) || 0) + Number(key.dataset.step));
-      });
-    });
-    row.addEventListener("submit", (event) => {
-      const [good, bad] = [Number(row.elements.good.value), row.elements.bad.hidden ? 0 : Number(row.elements.bad.value)];
-      event.preventDefault();
-      if (!Number.isInteger(good) || !Number.isInteger(bad) || good < 0 || bad < 0 || good + bad === 0 || good + bad > MOST) {
-        warn(row.dataset.name, "A count is a whole number, at least 1.");
-        return;
-      }
-      ask.settle();
-      count(row.dataset.line, row.dataset.name, good, bad);
-      row.elements.bad.value = 0;
-      focus();
-    });
-  }
+  const rows = document.querySelector(".counting");
+  rows.classList.add("has-script"); // steps
+  rows.addEventListener("click", ({ target }) => {
+    const key = target.closest("[data-step]");
+    const good = key?.closest("form").elements.good;
+    if (key) good.value = Math.max(0, (Number(good.value) || 0) + Number(key.dataset.step));
+  });
+  rows.addEventListener("submit", (event) => {
+    const row = event.target;
+    const [good, bad] = [Number(row.elements.good.value), row.elements.bad.hidden ? 0 : Number(row.elements.bad.value)];
+    event.preventDefault();
+    if (!Number.isInteger(good) || !Number.isInteger(bad) || good < 0 || bad < 0 || good + bad === 0 || good + bad > MOST) {
+      warn(row.dataset.name, "A count is a whole number, at least 1.");
+      return;
+    }
+    ask.settle();
+    count(row.dataset.line, row.dataset.name, good, bad);
+    row.elements.bad.value = 0;
+    focus();
+  });
 
   // A shelf card was scanned: how many?
   return function askCount(line) {

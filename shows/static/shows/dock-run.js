@@ -13,7 +13,7 @@ export async function countByHeart(queue, since) {
   const late = [...(await queue.sentSince(since)), ...queue.bodies()];
   const isOlder = (scan) => scan.action === "undo" && scan.code.startsWith("COUNT.") && !late.some(({ id }) => id === scan.undoes);
   const lines = placed(show, late, late.some(isOlder) ? await queue.sentSince(0) : []);
-  drawRows(lines);
+  if (show.id === state.show) drawRows(lines);
   const run = said(lines, state.way);
   const at = new Date(state.madeAt).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
   return { ...run, still: `No answer from the shop: counted here, from what it knew at ${at}. ${run.still}` };
@@ -143,7 +143,9 @@ function lackingWords(count, name) {
 
 // The rows of counted lines say the same; a number being typed is left alone where nothing changed.
 function drawRows(lines) {
-  let isNew = false;
+  const box = document.querySelector(".counting");
+  let isNew = Number(box.dataset.show) !== state.show;
+  if (isNew) makeRows(box, lines);
   for (const { dataset } of document.querySelectorAll("form.count")) {
     const { type, mm } = state.lines.get(dataset.line) ?? {};
     const one = lines.find((held) => !held.code && held.type === type && held.mm === mm);
@@ -155,4 +157,28 @@ function drawRows(lines) {
     }
   }
   if (isNew) countsTurned(state.way);
+}
+
+// The rows of a show that was turned to without a new page.
+function makeRows(box, lines) {
+  const made = [];
+  for (const [id, { type, mm, name }] of state.lines) {
+    if (!lines.some((one) => !one.code && one.type === type && one.mm === mm)) continue;
+    const row = box.querySelector("template").content.firstElementChild.cloneNode(true);
+    row.id = `line-${id}`;
+    Object.assign(row.dataset, { line: id, name });
+    row.elements.line.value = id;
+    row.querySelector("b").textContent = name;
+    for (const one of row.querySelectorAll("input[id]")) {
+      const label = row.querySelector(`label[for="${one.id}"]`);
+      label.htmlFor = one.id = `${one.name}-${id}`;
+    }
+    for (const key of row.querySelectorAll("[aria-label]")) key.setAttribute("aria-label", key.getAttribute("aria-label") + name);
+    row.querySelector(".out-of-sight").textContent += name;
+    made.push(row);
+  }
+  box.querySelectorAll("form").forEach((row) => row.remove());
+  box.append(...made);
+  box.dataset.show = state.show;
+  box.hidden = !made.length;
 }

@@ -20,6 +20,11 @@ export function turn(way, { chosen = true, told = chosen } = {}) {
   if (told) state.turnedAt = Date.now();
   if (told) drawHint(WORD[way], `What you scan next ${{ out: "goes out", truck: "is on the truck", back: "is back" }[way]}.`);
   countsTurned(way);
+  const rows = document.querySelector(".counting");
+  if (Number(rows.dataset.show) !== state.show) {
+    rows.hidden = true; // another show's: made anew from what is known by heart
+    state.count();
+  }
   look([]);
 }
 
@@ -46,6 +51,7 @@ export function goTo(show, way) {
 }
 
 function to(show, name) {
+  for (const link of document.querySelectorAll(".also a")) link.href = link.href.replace(`/shows/${state.show}/`, `/shows/${show}/`);
   state.show = show;
   state.name = name;
   document.querySelector(".show-name").textContent = name;
