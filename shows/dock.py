@@ -23,7 +23,7 @@ from shows.calc.words import ShowState
 from shows.crew import show_of
 from shows.doubts import doubts_of
 from shows.models import PullRow, Scan, Show
-from shows.progress import PullLine, is_carrier, pull_progress
+from shows.progress import PullLine, pull_progress
 
 SHOW_COOKIE, WAY_COOKIE, BAG_COOKIE = "dock_show", "dock_way", "dock_bag"
 SHOW_COOKIE_AGE = 60 * 60 * 24 * 4
@@ -184,7 +184,7 @@ def run_of(lines: list[PullLine] | None, way: Way, show: Show | None = None) -> 
     if way == Way.OUT:
         pairs = [(line, min(line.wanted, line.out), line.wanted) for line in lines]
         words, lead = "on the list", "Still to pull"
-        if beside := sum(line.over for line in lines if not (line.is_extra and is_carrier(line))):
+        if beside := sum(line.over for line in lines):
             words += f", {beside} out beside it"
     elif way == Way.TRUCK:
         pairs = [(line, line.truck, sum(i.state in {"out", "truck"} for i in line.items)) for line in lines]

@@ -109,4 +109,4 @@ class Listed:
             wanted, number = of_type.get(item.length_mm, 0), sum(mm == item.length_mm for mm in out.values())
         if not wanted:
             return "Not on its list."
-        return f"That makes {number} of {wanted}." if number > wanted and not already else ""
+        return f"That makes {number}; the list asks for {wanted}." if number > wanted and not already else ""

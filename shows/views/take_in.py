@@ -1,5 +1,7 @@
 """Take in scans that a phone could not send: its file, or the codes on its screen."""
 
+import uuid
+from contextlib import suppress
 from datetime import timedelta
 from typing import Any, cast
 
@@ -7,9 +9,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
 
-from company.clock import now
+from company.clock import now, today
 from company.models import Person
 from shows.calc.carry import MOST_BYTES, Carried, CarryError, carried_of, heap_of
+from shows.dock import known_items
+from shows.models import Scan
 from shows.services.scans import ScanAnswer, scans_record
 
 BATCH = 500
@@ -41,17 +45,33 @@ def take_in(request: HttpRequest) -> HttpResponse:
         context["typed"] = typed if heap.missing else ""
     if not carried and not wrong:
         wrong.append("Choose a file, or scan the codes on the phone's screen into the field.")
-    answers = [answer for one in carried for answer in _recorded(request, one, wrong)]
+    before = _known_of(carried)
+    answers = [pair for one in carried for pair in _recorded(request, one, wrong)]
+    look = [(text, answer) for text, answer in answers if answer.signal != "fine"][:SHOWN]
+    names = known_items((answer.code for _, answer in look), today(now()))
     context |= {
         "wrong": wrong,
-        "answers": answers[:SHOWN],
         "many": len(answers),
-        "look": [answer for answer in answers if answer.signal != "fine"][:SHOWN],
+        "before": before,
+        "look": [
+            {"answer": answer, "name": names[answer.code].name if answer.code in names else "", "text": text}
+            for text, answer in look
+        ],
     }
     return render(request, "shows/take_in.html", context, status=422 if wrong and not answers else 200)
 
 
-def _recorded(request: HttpRequest, carried: Carried, wrong: list[str]) -> list[ScanAnswer]:
+def _known_of(carried: list[Carried]) -> int:
+    """Return how many of these scans the shop knew already: the phone sent them, or they were taken in before."""
+    ids = set()
+    for scan in (scan for one in carried for scan in one.scans if isinstance(scan, dict)):
+        with suppress(ValueError):
+            ids.add(uuid.UUID(str(scan.get("id"))))
+    return Scan.objects.filter(uid__in=ids).count()
+
+
+def _recorded(request: HttpRequest, carried: Carried, wrong: list[str]) -> list[tuple[str, ScanAnswer]]:
+    """Record what one phone carried; what was read stands beside each answer."""
     received = now()
     good = [scan for scan in carried.scans if isinstance(scan, dict)]
     answers: list[ScanAnswer] = []
@@ -69,7 +89,7 @@ def _recorded(request: HttpRequest, carried: Carried, wrong: list[str]) -> list[
             wrong.append(f"{error} Those scans were not taken in: send them from the phone itself.")
     if len(good) < len(carried.scans):
         wrong.append(f"{len(carried.scans) - len(good)} entries are no scans and were left out.")
-    return answers
+    return [(str(scan.get("code", ""))[:40], answer) for scan, answer in zip(good, answers, strict=False)]
 
 
 def _list(numbers: list[int]) -> str:

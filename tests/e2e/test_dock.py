@@ -685,6 +685,74 @@ def test_a_late_answer_leaves_the_turned_way_in_sight_unless_it_matters(dock, si
     expect(dock.locator("#hit .say")).to_have_text(re.compile("stop" if signal == "stop" else "on the truck", re.I))
 
 
+def test_the_other_ways_count_goes_at_once_where_the_shop_is_slow(dock, show):
+    make_pull_row(show, type=make_item().type, count=2)
+    opened(dock, f"/dock/?show={show.pk}")
+    expect(dock.locator("#still")).to_contain_text("Still to pull")
+    held = []
+    dock.route("**/dock/lookup*", lambda route: held.append(route))
+    dock.get_by_role("button", name="Turn").click()
+    expect(dock.locator("#still")).to_have_text("Asking the shop for the count.")
+    expect(dock.locator("#words")).to_have_text("")
+    held[-1].continue_()
+    expect(dock.locator("#words")).to_have_text("of 0 on the truck")
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_counted_things_are_not_counted_onto_the_truck(open_page, technician, show, script):
+    line = make_counted_line()
+    make_pull_row(show, type=line.type, length_mm=line.length_mm, count=4)
+    page = open_page(technician, script=script)
+    page.goto(f"/dock/?show={show.pk}&way=truck")
+    expect(page.get_by_text("Nobody counts them onto the truck.")).to_be_visible()
+    expect(page.locator("form.count")).to_be_hidden()
+    if script:
+        page.wait_for_load_state("networkidle")
+        type_scan(page, f"COUNT.{line.pk}")
+        assert "by number" in hit(page, "look")
+    page.goto(f"/dock/?show={show.pk}&way=out")
+    expect(page.locator("form.count")).to_be_visible()
+    expect(page.get_by_text("Nobody counts them onto the truck.")).to_be_hidden()
+    assert not Scan.objects.exists()
+
+
+def test_what_speaks_against_a_case_is_said_before_it_is_counted(browser_page, show, technician):
+    from tests.e2e.test_offline import send
+
+    case, item = make_case(name="4"), make_item(name="A")
+    placement_record(uid=uuid.uuid4(), item=item, case=case, effective_at=now() - timedelta(days=1))
+    fair = make_show(load_in=now() - timedelta(hours=4), name="Quarry street fair")
+    send(technician, case.code, "out", fair.pk, now() - timedelta(hours=3))
+    page = opened(browser_page, f"/dock/?show={show.pk}&way=out")
+    page.wait_for_load_state("networkidle")
+    type_scan(page, case.code)
+    expect(page.locator("#hit .say")).to_contain_text("1 inside")
+    expect(page.locator("#hit .reason")).to_contain_text("it is at Quarry street fair, which is under way")
+    expect(page.locator("#hit .reason")).to_contain_text("All there?")
+
+
+def test_what_a_withdrawn_pass_scans_is_counted_nowhere(open_page, live_server, technician, show):
+    from shows.services.passes import pass_make, pass_start, pass_withdraw
+
+    items = [make_item(name=name) for name in "AB"]
+    for item in items:
+        make_pull_row(show, type=item.type, count=1)
+    crew_pass, _ = pass_make(show=show, person=technician, at=now())
+    _, cookie = pass_start(crew_pass=crew_pass, name="Jo", at=now())
+    page = open_page()
+    page.context.add_cookies([{"name": "crew", "value": cookie, "url": live_server.url}])
+    page.goto("/dock/?way=out")
+    page.wait_for_load_state("networkidle")
+    type_scan(page, items[0].code)
+    hit(page, "fine")
+    expect(page.locator("#done")).to_have_text("1")
+    pass_withdraw(crew_pass=crew_pass, person=technician, at=now())
+    type_scan(page, items[1].code)
+    assert "counts for nothing" in hit(page, "stop")
+    expect(page.locator("#still")).to_have_text(re.compile("^The shop answers this phone no more: counted here"))
+    expect(page.locator("#done")).to_have_text("1")
+
+
 def test_a_slow_stop_is_not_hidden_by_what_was_scanned_before_it_showed(dock):
     held = []
     bad, good = make_item(suspect_since=now() - timedelta(days=1)), make_item()

@@ -233,6 +233,13 @@ def test_the_same_answers_as_the_shop_word_for_word(open_page, technician, show,
             if state == "suspect":
                 fault_open(uid=uuid.uuid4(), item=item, symptom="hums", at=at - timedelta(hours=5), person=None)
             things.append(item)
+    cases_of = []
+    for name in ("one", "two", "three", "four"):
+        case = make_case(name=name)
+        inside = [make_item(name=f"{name} {n}") for n in range(6)]
+        for item in inside:
+            placement_record(uid=uuid.uuid4(), item=item, case=case, effective_at=at - timedelta(days=1))
+        cases_of.append((case, [item.code for item in inside]))
     page = opened(open_page(technician), f"/dock/?show={show.pk}")
     ways = [("out", show.pk), ("truck", show.pk), ("back", None), ("back", show.pk), ("truck", None)]
     cases = [
@@ -240,6 +247,33 @@ def test_the_same_answers_as_the_shop_word_for_word(open_page, technician, show,
         for n, item in enumerate(things)
         for action, key in [ways[n % len(ways)]]
     ] + [{"code": item.code, "action": "out", "show": show.pk, "item": n} for n, item in enumerate(things) if n % 5 != 0]
+    packed = [codes for _, codes in cases_of]
+    for (case, _), counts in zip(
+        cases_of,
+        (
+            [(6, []), (5, []), (5, packed[0][:1])],
+            [(5, packed[1][:1]), (5, []), (4, [])],
+            [(1, packed[2][:5]), (3, packed[2][5:]), (0, [])],
+            [(None, packed[3][:2]), (3, packed[3][2:3]), (None, [])],
+        ),
+        strict=True,
+    ):
+        things.append(case)
+        for (action, key), (counted, missing) in zip(
+            [("out", show.pk), ("truck", show.pk), ("back", None)], counts, strict=True
+        ):
+            more = {"counted": counted, "missing": missing}
+            cases.append({"code": case.code, "action": action, "show": key, "item": len(things) - 1, **more})
+    cases += [
+        {"code": text, "action": "out", "show": show.pk, "item": 0}
+        for text in (
+            "ZZZZ-9999",
+            "zzzz 999",
+            things[0].code[:-1],
+            f"{things[0].code}7",
+            f"{things[1].code[:6]}{things[1].code[7]}{things[1].code[6]}",
+        )
+    ]
     said = page.evaluate(
         """async ({ cases, at }) => {
             const { judge, moved } = await import("/static/shows/dock-judge.js");
@@ -257,7 +291,14 @@ def test_the_same_answers_as_the_shop_word_for_word(open_page, technician, show,
         {"cases": cases, "at": at.timestamp() * 1000},
     )
     told = [
-        send(technician, case["code"], case["action"], case["show"], at + timedelta(microseconds=n))
+        send(
+            technician,
+            case["code"],
+            case["action"],
+            case["show"],
+            at + timedelta(microseconds=n),
+            **{name: case[name] for name in ("counted", "missing") if name in case},
+        )
         for n, case in enumerate(cases)
     ]
     for case, here, there in zip(cases, said, told, strict=True):
@@ -269,14 +310,60 @@ def test_the_same_answers_as_the_shop_word_for_word(open_page, technician, show,
     assert {one["signal"] for one in said} == {"fine", "look", "stop"}
 
 
-def send(person, code, action, show, at):
+def send(person, code, action, show, at, **more):
     from django.test import Client
 
     client = Client()
     client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-    scan = {"id": str(uuid.uuid4()), "code": code, "action": action, "show": show, "happened_at": at.isoformat()}
+    scan = {"id": str(uuid.uuid4()), "code": code, "action": action, "show": show, "happened_at": at.isoformat(), **more}
     answer = client.post("/api/scans", json.dumps({"device": "other", "scans": [scan]}), content_type="application/json")
     return answer.json()["results"][0]
+
+
+def test_a_case_with_something_missing_is_said_to_lack_it_without_signal(cold, show):
+    case, things = make_case(name="4"), [make_item(name=name) for name in "ABC"]
+    for item in things:
+        placement_record(uid=uuid.uuid4(), item=item, case=case, effective_at=now() - timedelta(days=1))
+    page = cold()
+    type_scan(page, case.code)
+    page.get_by_role("button", name="Not all").click()
+    page.locator(".inside-list button", has_text=things[1].label).click()
+    page.get_by_role("button", name="That is 2").click()
+    said = hit(page, "look")
+    assert f"2 of 3 counted; {things[1].label} is not in it." in said and "1 short" in said
+    page.context.set_offline(False)
+    wait_for_page(page, lambda: not waiting(page), 15)
+    assert Scan.objects.get(code=case.code).signal == "look"
+
+
+def test_a_slip_of_the_fingers_is_seen_without_signal(cold, show):
+    code = make_item(name="A").code
+    page = cold()
+    wrong = code[:-1] + ("7" if code[-1] != "7" else "8")
+    type_scan(page, wrong)
+    assert "One character is wrong or two are swapped" in hit(page, "stop")
+    expect(page.get_by_role("button", name="Type it again")).to_be_visible()
+    page.context.set_offline(False)
+    wait_for_page(page, lambda: not waiting(page), 15)
+    assert Scan.objects.get().signal == "stop" and not Contradiction.objects.exists()
+
+
+def test_a_card_of_a_show_nobody_knows_here_turns_nothing_without_signal(cold, show):
+    far = make_show(load_in=now() + timedelta(days=200), name="Spring ball")
+    item = make_item(name="A")
+    page = cold()
+    type_scan(page, f"GO.{far.pk}.out")
+    assert "not known here" in page.locator("#hit").inner_text().lower() and show.name in hit(page, "look")
+    expect(page.locator(".show-name")).to_have_text(show.name)
+    type_scan(page, item.code)
+    hit(page, "fine")
+    assert waiting(page)[-1]["show"] == show.pk
+    page.reload()
+    expect(page.locator(".show-name")).to_have_text(show.name)
+    page.context.set_offline(False)
+    wait_for_page(page, lambda: not waiting(page), 15)
+    type_scan(page, f"GO.{far.pk}.out")
+    expect(page.locator(".show-name")).to_have_text(far.name, timeout=10000)
 
 
 def test_where_the_shops_word_is_graver_the_hand_is_shown_and_a_technician_is_told_once(cold, show, technician):
@@ -380,8 +467,14 @@ def test_what_waits_is_carried_out_as_a_file_or_as_codes(cold):
         page.get_by_role("button", name="Save as a file").click()
     carried = json.loads(saved.value.path().read_text())
     assert carried["format"] == "knowngood scans 1" and carried["scans"] == waiting(page)
+    expect(page.locator(".carry [role=status]")).to_contain_text(
+        f"{saved.value.suggested_filename} is among this phone's downloads"
+    )
     page.get_by_role("button", name="Show as codes").click()
     expect(page.locator(".carry-code svg")).to_be_visible()
+    page.wait_for_timeout(300)
+    code, bar = page.locator(".carry-code svg").bounding_box(), page.locator(".undo-bar").bounding_box()
+    assert code["y"] >= 0 and code["y"] + code["height"] <= bar["y"]  # whole, for the laptop's camera
     expect(page.locator(".carry [role=status]")).to_have_text("Code 1 of 1")
 
 

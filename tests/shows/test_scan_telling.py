@@ -79,7 +79,7 @@ def test_an_undo_says_where_the_thing_is_then(hand, show):
 def test_one_too_many_and_what_nobody_asked_for_are_said(hand, show):
     box = make_type()
     make_pull_row(show, type=box, count=2)
-    for number, said in enumerate(["", "", " That makes 3 of 2."]):
+    for number, said in enumerate(["", "", " That makes 3; the list asks for 2."]):
         item = make_item(type=box)
         assert told(hand, sent(item, "out", show, number)) == ("fine", f"Out to Harvest ceilidh.{said}")
     assert told(hand, sent(item, "out", show, 5))[1] == "Already out to Harvest ceilidh."
@@ -93,7 +93,9 @@ def test_a_length_counts_for_its_own_line(hand, show):
     make_pull_row(show, item=make_item(type=lead, length_mm=10_000), line="3")
     assert told(hand, sent(make_item(type=lead, length_mm=10_000), "out", show))[1] == "Out to Harvest ceilidh."
     assert told(hand, sent(make_item(type=lead, length_mm=6_000), "out", show, 1))[1].endswith("Not on its list.")
-    assert told(hand, sent(make_item(type=lead, length_mm=10_000), "out", show, 2))[1].endswith("That makes 2 of 1.")
+    assert told(hand, sent(make_item(type=lead, length_mm=10_000), "out", show, 2))[1].endswith(
+        "That makes 2; the list asks for 1."
+    )
     named = Item.objects.get(pull_rows__show=show)
     assert told(hand, sent(named, "out", show, 3))[1] == "Out to Harvest ceilidh."
 

@@ -39,6 +39,16 @@ def test_a_file_is_taken_in_once_however_often(as_hand, hand, show):
     assert (scan.device, scan.actor) == ("web:phone", hand) and Item.objects.get(pk=item.pk).custody_show == show.pk
 
 
+def test_what_is_to_be_looked_at_is_named_and_what_was_known_is_said(as_hand, hand, show):
+    bad = make_item(name="A", suspect_since=now() - timedelta(days=1))
+    content = held([scan_of(bad, show), {**scan_of(bad, show), "code": "ZZZZ9999"}])
+    page = as_hand.post(reverse("take-in"), {"files": SimpleUploadedFile("scans.json", content)}).content.decode()
+    assert "2 scans taken in.</b>" in page and "2 to look at</h2>" in page
+    assert bad.label in page and "ZZZZ9999" in page
+    again = as_hand.post(reverse("take-in"), {"files": SimpleUploadedFile("scans.json", content)}).content.decode()
+    assert "2 scans taken in, all known already.</b>" in again
+
+
 def test_codes_scanned_in_any_order_are_taken_in(as_hand, show):
     items = [make_item() for _ in range(12)]
     texts = codes_of(held([scan_of(item, show) for item in items]), "AAAA")

@@ -5,7 +5,8 @@ import { beside, choose, drawHit, say, steps } from "./dock-hit.js";
 const UNANSWERED_MS = 25000; // a count nobody gives: the case goes as vouched
 
 // release(id, changes) lets a held scan go; answered(id, changes) tells that a person answered; redraw() draws what is known.
-export function questions({ known, release, answered, redraw }) {
+// minds(id) says what speaks against a held scan.
+export function questions({ known, minds, release, answered, redraw }) {
   let asking = null;
 
   function hold(question) {
@@ -65,7 +66,7 @@ export function questions({ known, release, answered, redraw }) {
               lettered(name), el("span", { class: "code" }, missing.has(code) ? "missing" : spell(code))))))
         : null;
       drawHit({ signal: "ask", word: `${item.inside} inside`, name: item.name, code: item.code, quiet: [...(item.counted ?? [])].join(", "), standing: item.standing,
-        reason: question.asksMissing ? "Tap what is missing, or put the count right." : "All there? If you scan on, nobody has counted.", choices, list });
+        reason: question.asksMissing ? "Tap what is missing, or put the count right." : `${minds(made.id)} All there? If you scan on, nobody has counted.`.trim(), choices, list });
     }
   }
 

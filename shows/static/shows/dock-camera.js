@@ -216,8 +216,8 @@ export function camera(onRead) {
   }
 
   function drawMany() {
-    many.firstElementChild.textContent = isMany ? "All" : "One";
-    many.setAttribute("aria-label", isMany ? "All codes in view are read. Read one alone" : "The code in the middle is read. Read all in view");
+    many.firstElementChild.textContent = "All in view";
+    many.setAttribute("aria-pressed", String(isMany));
     box.classList.toggle("aims", !isMany);
   }
 

@@ -9,10 +9,14 @@ const key = (word, act) => el("button", { type: "button", class: "strip plain", 
 // What waits, to be taken along one way or the other.
 export function offer(panel, given) {
   const shown = el("div", { class: "carry" });
+  const show = (...parts) => {
+    shown.replaceChildren(...parts);
+    shown.scrollIntoView({ block: "end" });
+  };
   panel.open(
     `${given.scans.length} to carry to the shop`,
     el("p", {}, "On the shop's laptop: The shop, Take in scans. They stay here too until the shop has answered this phone."),
-    el("div", { class: "say-keys" }, key("Save as a file", () => saveFile(given)), key("Show as codes", async () => shown.replaceChildren(...(await codes(given))))),
+    el("div", { class: "say-keys" }, key("Save as a file", () => show(saved(given))), key("Show as codes", async () => show(...(await codes(given))))),
     shown,
   );
 }
@@ -42,15 +46,19 @@ export async function texts(given) {
   return Array.from({ length: many }, (_, n) => `CARRY.${batch}.${n + 1}.${many}.${packed.slice(n * PER_CODE, (n + 1) * PER_CODE)}`);
 }
 
-function saveFile(given) {
-  const link = el("a", { href: URL.createObjectURL(new Blob([file(given)], { type: "application/json" })), download: `scans-${new Date().toISOString().slice(0, 16).replace(/[:T]/g, "-")}.json` });
+function saved(given) {
+  const name = `scans-${new Date().toISOString().slice(0, 16).replace(/[:T]/g, "-")}.json`;
+  const link = el("a", { href: URL.createObjectURL(new Blob([file(given)], { type: "application/json" })), download: name });
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+  return el("p", { role: "status" }, `${name} is among this phone's downloads: bring it to the shop's laptop.`);
 }
 
 // The codes one after another, each to be read off the screen; drawn here, for there is no network.
 async function codes(given) {
-  const [{ default: qrcode }, all] = await Promise.all([import("./vendor/qrcode/qrcode.js"), texts(given)]);
+  const [drawing, all] = await Promise.all([import("./vendor/qrcode/qrcode.js").catch(() => null), texts(given)]);
+  if (!drawing) return [el("p", { role: "status" }, "What draws codes is not on this phone: save a file instead.")];
+  const qrcode = drawing.default;
   let at = 0;
   const place = el("div", { class: "carry-code" });
   const words = el("p", { class: "stamp", role: "status" });

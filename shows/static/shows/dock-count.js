@@ -64,7 +64,8 @@ export function counting({ ask, scan, warn, way, hasShow, nameOf, focus }) {
   return function askCount(line) {
     const row = rowOf(line);
     const name = row?.dataset.name ?? nameOf(line);
-    if (!name) return scan({ code: `COUNT.${line}`, action: way() === "truck" ? "out" : way() }, { name: `Counted line ${line}` });
+    if (!name) return scan({ code: `COUNT.${line}`, action: way() }, { name: `Counted line ${line}` });
+    if (way() === "truck") return warn(name, "Counted things go out and come back by number: nobody counts them onto the truck.");
     if (!hasShow()) return warn(name, "A count belongs to a show: choose the show first.");
     let good = Number(row?.elements.good.value ?? 0);
     const done = () => {

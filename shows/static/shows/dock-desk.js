@@ -17,6 +17,7 @@ export const state = {
   show: Number(kit.show),
   name: kit.name,
   way: kit.way,
+  isShut: false, // the shop answers, but not this phone
   turnedAt: 0, // when the strip last said which way it is now
   mode: null, // what the next scans are, where they do not simply go out, on the truck or back
   shows: [],

@@ -16,17 +16,16 @@ const things = (scan) => {
   return item ? [...within(item, desk)] : [];
 };
 
-// Judge a scan by what is known before it, then let it move what it moves. Once a scan.
+// Judge a scan by what is known before it, then let it move what it moves; again, once the count of a case is given.
 export function heard(scan) {
+  putBack(scan.id);
   const at = Date.parse(scan.happened_at);
   verdicts.set(scan.id, judge(scan, desk, at));
   went(scan);
   return verdicts.get(scan.id);
 }
 
-// A count was given: the same scan moves its case again, without what was missing.
-export function went(scan) {
-  putBack(scan.id);
+function went(scan) {
   before.set(scan.id, things(scan).map(kept));
   if (before.size > MOST) before.delete(before.keys().next().value);
   moved(scan, desk, Date.parse(scan.happened_at));
@@ -46,6 +45,6 @@ export function again(scans) {
   for (const scan of scans) {
     if (scan.action === "undo") putBack(scan.undoes);
     else if (verdictOf(scan.id)) went(scan);
-    else heard(scan); // it was made before anything was known
+    else heard(scan); // made before anything was known
   }
 }

@@ -1,6 +1,8 @@
 // What the shop would answer to a scan, from what this device knows by heart: the rules of shows/calc/custody.py, word for word.
 // The shop's own word comes later and counts; where it is graver, a technician is told.
 
+import { readText } from "./dock-reader.js";
+
 const FINE = "fine";
 const LOOK = "look";
 const STOP = "stop";
@@ -12,14 +14,39 @@ const worse = (one, other) => (RANK[one] >= RANK[other] ? one : other);
 // desk: known(code) -> item, show(id) -> its times and list, all() -> every item; at: when it happened, in ms.
 export function judge(scan, desk, at) {
   const item = desk.known(scan.code);
-  if (!item) return null; // what is not known by heart waits for the shop
+  if (!item) return mistyped(scan.code); // what else is not known by heart waits for the shop
   if (desk.only && scan.show && scan.show !== desk.only) {
     return { signal: STOP, outcome: "refused", reason: `This pass scans for ${desk.show(desk.only)?.name} alone.` };
   }
-  if (scan.action === "out") return out(scan, item, desk, at);
-  if (scan.action === "truck") return truck(scan, item, desk, at);
-  if (scan.action === "back") return back(scan, item, desk, at);
-  return null;
+  const verdict = { out, truck, back }[scan.action]?.(scan, item, desk, at);
+  return verdict ? lacking(scan, item, desk, verdict) : null;
+}
+
+// A code that is none, by its own check character: as inventory/calc/codes.py reads what was typed.
+const LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+function mistyped(text) {
+  const { kind, code } = readText(text);
+  if (kind !== "code" || /[/\\.]/.test(text) || !code || code.length > 16 || [...code].some((one) => !LETTERS.includes(one))) return null;
+  const rest = [...code.slice(0, 7)].reduce((sum, one) => sum * 32 + LETTERS.indexOf(one), 0) % 37;
+  if (code.length === 8 && LETTERS[rest] === code[7]) return null;
+  const reason = code.length === 8 ? "One character is wrong or two are swapped: read the code again." : `A code has eight characters; this has ${code.length}.`;
+  return { signal: STOP, outcome: "unknown", reason, foreign: true };
+}
+
+// A count that does not add up, after what was said to be missing.
+function miscounted({ counted, missing = [] }, { name, contents }) {
+  const expected = contents?.filter(([code]) => !missing.includes(code)).length;
+  return contents && Number.isInteger(counted) && counted !== expected ? `${counted} of ${expected} were counted in ${name}: scan what is in it.` : "";
+}
+
+// What was said not to be in its case, by name.
+function lacking({ counted, missing = [] }, item, desk, verdict) {
+  const names = [...within(item, desk)].filter((one) => one !== item && missing.includes(one.code)).map((one) => one.name).sort();
+  if (!names.length) return verdict;
+  const some = names.length > 4 ? [...names.slice(0, 3), `${names.length - 3} more`] : names;
+  const said = `${some.length > 1 ? `${some.slice(0, -1).join(", ")} and ` : ""}${some.at(-1)} ${names.length === 1 ? "is" : "are"} not in it.`;
+  const sum = verdict.outcome === "accepted" && Number.isInteger(counted) ? `${counted} of ${counted + names.length} counted; ` : "";
+  return { ...verdict, signal: worse(verdict.signal, LOOK), reason: `${verdict.reason} ${sum}${said}` };
 }
 
 function out(scan, item, desk, at) {
@@ -42,6 +69,8 @@ function out(scan, item, desk, at) {
     if (reason === `Out to ${there}.`) reason = `It is out to ${there} all the same.`;
     [signal, reason] = [STOP, `${reason} ${upper(item.against)}: take another, or undo.`];
   } else if (item.mind) [signal, reason] = [worse(signal, LOOK), `${reason} ${item.mind}`];
+  const short = miscounted(scan, item);
+  if (short) [signal, outcome, reason] = [worse(signal, LOOK), "contradiction", `${reason} ${short}`];
   const listed = signal === STOP || scan.replaces ? "" : onList(scan.show, item, desk);
   return { signal, outcome, reason: `${reason} ${listed}`.trim() };
 }
@@ -60,11 +89,13 @@ function truck(scan, item, desk) {
     reason = `The record says it is out to ${desk.show(item.show)?.name ?? "another show"}. Now on the truck from ${there}.`;
   } else reason = `${item.truck ? "Already on" : "On"} the truck from ${there}.`;
   if (item.against) [signal, reason] = [worse(signal, LOOK), `${reason} Mind: ${item.against}.`];
+  const short = miscounted(scan, item);
+  if (short) [signal, outcome, reason] = [worse(signal, LOOK), "contradiction", `${reason} ${short}`];
   return { signal, outcome, reason };
 }
 
 function back(scan, item, desk, at) {
-  let [signal, reason] = [FINE, "It was already back."];
+  let [signal, outcome, reason] = [FINE, "accepted", "It was already back."];
   if (item.show) {
     const here = desk.show(item.show);
     const name = here?.name ?? "a show";
@@ -72,7 +103,9 @@ function back(scan, item, desk, at) {
     if (scan.show && scan.show !== item.show && underWay) [signal, reason] = [LOOK, `Back from ${name}, which is still under way.`];
     else reason = `Back from ${name}.`;
   }
-  return { signal, outcome: "accepted", reason: item.home && !scan.condition ? `${reason} ${item.home}` : reason };
+  const short = miscounted(scan, item);
+  if (short) [signal, outcome, reason] = [worse(signal, LOOK), "contradiction", `${reason} ${short}`];
+  return { signal, outcome, reason: item.home && !scan.condition ? `${reason} ${item.home}` : reason };
 }
 
 const isOver = (show, at) => Boolean(show) && (show.cancelled || Date.parse(show.over) < at);
@@ -89,7 +122,7 @@ function onList(id, item, desk) {
   if (!asked) return "Not on its list.";
   const already = item.show === id;
   const number = desk.all().filter((one) => one !== item && one.show === id && fits(one) && !show.named.includes(one.code)).length + 1;
-  return number > asked && !already ? `That makes ${number} of ${asked}.` : "";
+  return number > asked && !already ? `That makes ${number}; the list asks for ${asked}.` : "";
 }
 
 // What lies in a case, and in the cases in it; each thing once.

@@ -2,6 +2,8 @@
 import { $, kit, state } from "./dock-desk.js";
 import { gates } from "./dock-draw.js";
 
+const SLOW_MS = 300;
+
 // Everything a device should know by heart, so that it works without signal. Answers when the shop wrote it down.
 export async function learn() {
   try {
@@ -25,8 +27,12 @@ export async function look(codes, then = () => {}) {
   codes.slice(0, 100).forEach((code) => query.append("code", code));
   looking?.abort();
   looking = new AbortController();
+  // the other way's count says nothing of this one
+  if (drawnFor !== state.way) setTimeout(() => drawnFor !== state.way && drawRun({ done: "", words: "", still: "Asking the shop for the count." }), SLOW_MS);
   try {
-    const answer = await (await fetch(`${kit.lookup}?${query}`, { credentials: "same-origin", signal: looking.signal })).json();
+    const response = await fetch(`${kit.lookup}?${query}`, { credentials: "same-origin", signal: looking.signal });
+    state.isShut = response.redirected || response.status === 401 || response.status === 403; // a pass withdrawn, a sign-in that ran out
+    const answer = await response.json();
     for (const [code, item] of Object.entries(answer.items)) hear(code, item);
     counting += 1;
     if (state.show) drawRun(answer.run);
@@ -47,13 +53,16 @@ function hear(code, item) {
   return held;
 }
 
+// Why the shop does not count.
+export const silence = () => (state.isShut ? "The shop answers this phone no more" : "No answer from the shop");
+
 // The shop is silent: counted on by heart. Until that is known, what was counted the other way says nothing, and what lacks may be
 // loaded.
 export async function oldCount() {
   const mine = (counting += 1);
   if (!state.madeAt) {
     if (drawnFor !== state.way) drawRun({ done: "", words: "", still: "" });
-    $("still")?.replaceChildren("No answer from the shop: this count is old.");
+    $("still")?.replaceChildren(`${silence()}: this count is old.`);
   }
   const run = await state.count();
   if (run && mine === counting) drawRun(run);

@@ -60,14 +60,14 @@ export function mirror(key) {
     drop: (ids) => write((rows) => ids.forEach((id) => rows.delete(id))),
     all: () => all("scans"),
     // Kept for a while after they were answered: a shop that is put back from an older backup has not heard of them.
-    answered: (bodies) =>
+    answered: (scans) =>
       write((rows) => {
         const old = rows.index("at").openCursor(IDBKeyRange.upperBound(Date.now() - REMEMBER_MS));
         old.onsuccess = () => {
           old.result?.delete();
           old.result?.continue();
         };
-        bodies.forEach((body) => rows.put({ body, at: Date.now() }));
+        scans.forEach((scan) => rows.put({ ...scan, at: Date.now() }));
       }, "sent"),
     sent: (since) => all("sent", since),
   };
@@ -138,7 +138,7 @@ export function openQueue({ url, device, token, refresh, store, second, onAnswer
         const settled = batch.filter((scan) => answered.has(scan.body.id));
         change((all) => all.filter((scan) => !answered.has(scan.body.id)));
         second?.drop([...answered.keys()]);
-        second?.answered(settled.map((scan) => scan.body));
+        second?.answered(settled.map(({ body }) => ({ body, moved: !["refused", "unknown"].includes(answered.get(body.id).outcome) })));
         wait = 0;
         most = MOST;
         tell("fine");
@@ -215,8 +215,8 @@ export function openQueue({ url, device, token, refresh, store, second, onAnswer
       flush();
       return again.length;
     },
-    // What was answered after an instant (ms), in order.
-    sentSince: async (instant) => (await sent(instant)).map(({ body }) => body),
+    // What was answered after an instant (ms), in order, and moved something.
+    sentSince: async (instant) => (await sent(instant)).filter(({ moved }) => moved !== false).map(({ body }) => body),
     lastSent: async () => (await sent()).sort((a, b) => b.at - a.at)[0]?.body.id ?? "",
     // Answered somewhere else: carried out as a file and taken in at the shop.
     settled(ids) {

@@ -2,6 +2,7 @@
 // was scanned here since. As shows/progress.py places things and shows/dock.py says it; a test holds them together.
 import { desk, state } from "./dock-desk.js";
 import { countsTurned } from "./dock-count.js";
+import { silence } from "./dock-known.js";
 
 const NAMED = 6;
 const HERE = ["out", "truck"];
@@ -16,7 +17,7 @@ export async function countByHeart(queue, since) {
   if (show.id === state.show) drawRows(lines);
   const run = said(lines, state.way);
   const at = new Date(state.madeAt).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
-  return { ...run, still: `No answer from the shop: counted here, from what it knew at ${at}. ${run.still}` };
+  return { ...run, still: `${silence()}: counted here, from what it knew at ${at}. ${run.still}` };
 }
 
 // ---- where things belong ----
@@ -55,7 +56,6 @@ const isHere = (thing) => HERE.includes(thing.is);
 const isLoaded = (thing) => thing.is === "truck" && !thing.missing;
 const out = (one) => one.things.filter(isHere).length + one.counted;
 const back = (one) => one.things.filter((thing) => thing.is === "back").length + one.countedBack;
-const isCarrier = (one) => one.things.some((thing) => desk.known(thing.code)?.inside !== undefined);
 const sumOf = (all, of) => all.reduce((sum, one) => sum + of(one), 0);
 const hasGone = (one) => out(one) + back(one) + one.lost;
 
@@ -111,7 +111,7 @@ function counted(show, run, late, ever) {
 
 function said(lines, way) {
   const labelled = (one) => one.things.filter(isHere).length;
-  const beside = sumOf(lines.filter((one) => one.wanted || !isCarrier(one)), (one) => Math.max(0, out(one) - one.wanted));
+  const beside = sumOf(lines, (one) => Math.max(0, out(one) - one.wanted));
   const isCounted = lines.some((one) => one.counted);
   const [pair, words, lead] = {
     out: [(one) => [Math.min(one.wanted, out(one)), one.wanted], `on the list${beside ? `, ${beside} out beside it` : ""}`, "Still to pull"],

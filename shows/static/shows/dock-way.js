@@ -1,9 +1,11 @@
 // Which way gear goes, and for which show: turned by a tap or a card, followed by the clock until somebody turns it.
 import { DAYS_4, HOURS_3, WAYS, WORD, kit, remember, state } from "./dock-desk.js";
-import { drawHint, say } from "./dock-hit.js";
+import { drawHint, say, warn } from "./dock-hit.js";
 import { countsTurned } from "./dock-count.js";
 import { look } from "./dock-known.js";
 import { localStore } from "./dock-queue.js";
+
+const GREETING_MS = 4000;
 
 const card = localStore(`kg.show.${kit.person}`); // the last one that chose a show
 
@@ -37,14 +39,16 @@ export function followTheClock() {
   if (step && step[1] !== state.way) turn(step[1], { chosen: false });
 }
 
-export function goTo(show, way) {
-  remember("dock_show", show, DAYS_4);
-  remember("dock_way", way, HOURS_3);
+export async function goTo(show, way) {
   const known = state.shows.find((one) => one.id === show);
   if (!known) {
-    location.assign(`${kit.dock}?show=${show}&way=${way}`);
+    const isThere = await fetch(kit.hello, { credentials: "same-origin", redirect: "error", signal: AbortSignal.timeout(GREETING_MS) }).then(({ ok }) => ok, () => false);
+    if (isThere) location.assign(`${kit.dock}?show=${show}&way=${way}`);
+    else warn("Not known here", `This phone knows nothing of that card's show by heart: it takes signal. Still ${WORD[state.way].toLowerCase()}, ${state.name}.`);
     return;
   }
+  remember("dock_show", show, DAYS_4);
+  remember("dock_way", way, HOURS_3);
   card.write({ show, name: known.name });
   to(show, known.name);
   turn(way);

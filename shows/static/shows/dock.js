@@ -106,7 +106,8 @@ function suppose(id) {
   const entry = entryOf(id);
   if (!verdict || !entry || entry.supposed || entry.undone || !queue.has(id)) return;
   queue.amend(id, { said: verdict.signal });
-  amend(id, { signal: verdict.signal, reason: verdict.reason, outcome: verdict.outcome, supposed: verdict.signal });
+  const foreign = verdict.foreign && { foreign: true, name: FOREIGN };
+  amend(id, { signal: verdict.signal, reason: verdict.reason, outcome: verdict.outcome, supposed: verdict.signal, ...foreign });
   drawLast(undo);
   sound(verdict.signal);
   if (isBusy() || isUnseen()) return;
@@ -255,6 +256,10 @@ function answered(results, bodies) {
     if (foreign) amend(body.id, { foreign, name: FOREIGN });
     const said = entryOf(body.id)?.supposed;
     heart.settled(body.id);
+    if (result.outcome === "refused" || result.outcome === "unknown") {
+      heart.putBack(body.id);
+      tally(body, -1);
+    }
     const otherwise = said && RANK[result.signal] > RANK[said];
     const reason = otherwise ? `Without signal this phone said ${said}. The shop: ${result.reason}` : result.reason;
     amend(body.id, { signal: result.signal, reason, outcome: result.outcome, code: result.code || body.code, supposed: null });
@@ -305,12 +310,18 @@ function redraw() {
     name: item || entry.name ? nameOf(entry) : "", // what nobody knows has a code alone
     code: entry.foreign || entry.code.startsWith("COUNT.") ? "" : (item?.code ?? entry.code.slice(0, 40)),
     standing: item?.standing,
-    quiet: entry.foreign ? short(entry.code.trim()) : entry.counted !== null ? `${entry.counted}${inside ? ` of ${inside}` : ""} counted${inside > entry.counted ? `, ${inside - entry.counted} short` : ""}` : item?.says,
+    quiet: entry.foreign ? short(entry.code.trim()) : entry.counted !== null ? countedOf(entry, inside) : item?.says,
     reason: entry.reason || (entry.signal === "kept" ? (queue.isDown() ? "On this device, not sent yet." : "Taken; asking the shop.") : ""),
     as: says,
     kept: [entry.signal === "stop" ? "Your scan is kept either way." : "", entry.supposed ? "Not sent yet." : ""].join(" ").trim(),
     choices: [...choicesFor(entry, item), ...phantomFor(entry, item)],
   });
+}
+
+// What was said to be missing is in the case no more: it was, when it was counted.
+function countedOf({ counted, short = 0 }, inside) {
+  const all = inside && inside + short;
+  return `${counted}${all ? ` of ${all}` : ""} counted${all > counted ? `, ${all - counted} short` : ""}`;
 }
 
 function choicesFor(entry, item) {
@@ -365,16 +376,20 @@ const first = early({
 
 const ask = questions({
   known,
+  minds(id) {
+    const { signal, reason } = heart.verdictOf(id) ?? {};
+    return RANK[signal] ? reason : "";
+  },
   redraw,
   release(id, changes) {
     const body = queue.bodies().find((one) => one.id === id);
-    if (body) heart.went({ ...body, ...changes });
+    if (body) heart.heard({ ...body, ...changes });
     const released = queue.release(id, changes);
     if (queue.isDown()) suppose(id);
     return released;
   },
   answered(id, changes) {
-    amend(id, { counted: changes.counted ?? null, said: saidOf(changes) });
+    amend(id, { counted: changes.counted ?? null, short: changes.missing?.length, said: saidOf(changes) });
     drawLast(undo);
     showing = id;
     redraw();
