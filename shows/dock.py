@@ -1,6 +1,7 @@
 """What the dock knows: the shows near now, the one chosen on this device and its way, the running count, and what a code is."""
 
 import hashlib
+import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
@@ -406,9 +407,12 @@ def _read_as(scan: Scan, lines: dict[int, str]) -> str:
 
 
 def last_scans(device: str, day: date) -> list[Past]:
-    """Return a device's last ten scans, newest first, undos left out but their effect shown."""
+    """Return a device's last ten scans, newest first, undos left out but their effect shown; a case that was given its count
+    (`scan_counted`) is one scan, not one undone and one more."""
     scans = list(Scan.objects.filter(device=device).exclude(action="undo").order_by("-received_at", "-pk")[:LAST])
-    undone = set(Scan.objects.filter(undoes__in=[s.uid for s in scans]).values_list("undoes", flat=True))
+    undone = dict(Scan.objects.filter(undoes__in=[s.uid for s in scans]).values_list("undoes", "uid"))
+    made_again = {uuid.uuid5(s.uid, "undo") for s in scans}
+    scans = [s for s in scans if undone.get(s.uid) not in made_again]
     known = known_items([s.code for s in scans], day) if scans else {}
     numbers = {scan.uid: parse(scan.code_text).number for scan in scans if scan.counted is not None and not scan.code}
     lines = {line.pk: line.label for line in CountedLine.objects.select_related("type").filter(pk__in=set(numbers.values()))}

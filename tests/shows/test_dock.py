@@ -288,6 +288,8 @@ def test_a_confirmed_count_is_kept_with_the_scan(as_hand, show, case_of_three):
     for _ in range(2):
         as_hand.post(reverse("dock-inside"), {"scan": first.uid, "uid": uid, "counted": "3", "inside": "3"})
     assert list(Scan.objects.exclude(action="undo").exclude(pk=first.pk).values_list("counted", flat=True)) == [3]
+    page = as_hand.get(DOCK).content.decode()
+    assert page.count("<li class=") == 1 and "data-undone" not in page, "one scan in the list: nobody took anything back"
     assert Checkout.objects.filter(closed_at=None).count() == 4
     assert set(Checkout.objects.filter(item__in=leads).values_list("evidence", flat=True)) == {"vouched"}
 

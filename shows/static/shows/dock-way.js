@@ -42,6 +42,7 @@ export function followTheClock() {
 export async function goTo(show, way) {
   const known = state.shows.find((one) => one.id === show);
   if (!known) {
+    drawHint("One moment", `Asking the shop for that card's show. Until then: ${WORD[state.way].toLowerCase()}, ${state.name}.`);
     const isThere = await fetch(kit.hello, { credentials: "same-origin", redirect: "error", signal: AbortSignal.timeout(GREETING_MS) }).then(({ ok }) => ok, () => false);
     if (isThere) location.assign(`${kit.dock}?show=${show}&way=${way}`);
     else warn("Not known here", `This phone knows nothing of that card's show by heart: it takes signal. Still ${WORD[state.way].toLowerCase()}, ${state.name}.`);

@@ -258,7 +258,7 @@ function answered(results, bodies) {
     heart.settled(body.id);
     if (result.outcome === "refused" || result.outcome === "unknown") {
       heart.putBack(body.id);
-      tally(body, -1);
+      if (!entryOf(body.id)?.undone) tally(body, -1);
     }
     const otherwise = said && RANK[result.signal] > RANK[said];
     const reason = otherwise ? `Without signal this phone said ${said}. The shop: ${result.reason}` : result.reason;
