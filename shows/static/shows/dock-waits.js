@@ -18,12 +18,17 @@ export function drawWaiting({ state, waiting }, carry) {
   const isSilent = state in WORDS || state === "not kept";
   if (isSilent && waiting) {
     isTold = true;
+    // drawn anew only when it says something else, so that no tap falls on a button just gone
+    const says = `${state} ${waiting}`;
+    if (place.dataset.says === says && !place.hidden) return;
+    place.dataset.says = says;
     const joint = { "no signal": " ", "sign in": ". " }[state] ?? ", ";
     const words = state === "not kept" ? "This browser keeps nothing: leave the page open until all is sent." : `${waiting} not sent: kept on this device${joint}${WORDS[state]}`;
     place.replaceChildren(el("span", {}, words), " ", el("button", { type: "button", class: "act", onclick: carry }, "Carry them to the shop"));
     if (state === "sign in") place.append(" ", el("a", { href: `${kit.signIn}?next=${kit.dock}` }, "Sign in"));
     place.hidden = false;
   } else if (isTold && !waiting) {
+    place.dataset.says = "";
     place.textContent = "All sent: the shop has answered.";
     isTold = false;
     setTimeout(() => (place.hidden = !isTold), THROUGH_MS);
