@@ -142,9 +142,9 @@ def test_the_choices_and_the_count_stay_in_sight_while_scans_wait(cold, show, he
     for choice in page.locator("#hit .choose .strip").all():
         box = choice.bounding_box()
         assert box["y"] + box["height"] <= bar["y"] + 1
-    sizes = """() => [...document.querySelectorAll("#camera, #sound, #waiting button")].map((one) => one.getBoundingClientRect())
-        .filter(({ width }) => width).map(({ width, height }) => Math.min(width, height))"""
-    assert page.evaluate(sizes) and min(page.evaluate(sizes)) >= 56
+    keys = "[...document.querySelectorAll('#camera, #sound, #waiting button')].map((one) => one.getBoundingClientRect())"
+    sizes = page.evaluate(f"{keys}.filter((box) => box.width).map((box) => Math.min(box.width, box.height))")
+    assert sizes and min(sizes) >= 56
     button = page.locator("#waiting button").element_handle()
     page.wait_for_timeout(2500)  # it tries again, and says the same
     assert button.evaluate("(one) => one.isConnected")
