@@ -25,7 +25,7 @@ def tick() -> None:
 
 @shared_task
 def tidy() -> None:
-    """Once a day: forget old jobs and their files, old exports, and sessions that have ended."""
+    """Once an hour: forget old jobs and their files, old exports, and sessions that have ended."""
     from django.core.management import call_command
 
     from company.exports import exports_forget

@@ -3,13 +3,18 @@
 import logging
 from typing import Any
 
-from celery.beat import PersistentScheduler, ScheduleEntry, SchedulingError
+from celery.beat import ScheduleEntry, SchedulingError
+from celery.beat import Scheduler as InMemory
 
 log = logging.getLogger(__name__)
 
 
-class Scheduler(PersistentScheduler):
-    """Celery's own, with a pulse. What could not be asked for is asked for again: the work is in the database."""
+class Scheduler(InMemory):
+    """Celery's own, with a pulse. What could not be asked for is asked for again: the work is in the database.
+
+    When what was asked for last is not kept in a file: the database knows what is due, and of two clocks begun together by
+    accident each tore the other's file away and died.
+    """
 
     broker_down = False
 

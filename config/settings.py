@@ -252,11 +252,11 @@ CELERY_WORKER_MAX_TASKS_PER_CHILD = 200
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULER = "config.beat:Scheduler"
-CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
 CELERY_BEAT_SCHEDULE = {
     # expires: a machine that slept wakes to one tick, not to a thousand
     "tick": {"task": "company.tasks.tick", "schedule": 30.0, "options": {"expires": 30}},
-    "tidy": {"task": "company.tasks.tidy", "schedule": 60.0 * 60 * 24, "options": {"expires": 60 * 60 * 24}},
+    # a laptop that is shut each evening is never on for a day
+    "tidy": {"task": "company.tasks.tidy", "schedule": 60.0 * 60, "options": {"expires": 60 * 60}},
     "backup": {"task": "company.tasks.backup_due", "schedule": 60.0 * 20, "options": {"expires": 60 * 20}},
     "small pictures": {"task": "inventory.tasks.thumbnails_due", "schedule": 60.0 * 60, "options": {"expires": 60 * 60}},
     "alerts": {"task": "maintenance.tasks.alerts_due", "schedule": 60.0, "options": {"expires": 60}},
