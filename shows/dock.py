@@ -185,8 +185,8 @@ def run_of(lines: list[PullLine] | None, way: Way, show: Show | None = None) -> 
     if way == Way.OUT:
         pairs = [(line, min(line.wanted, line.out), line.wanted) for line in lines]
         words, lead = "on the list", "Still to pull"
-        if beside := sum(line.over for line in lines):
-            words += f", {beside} out beside it"
+        if beyond := sum(line.over for line in lines):
+            words += f", {beyond} out beyond it"
     elif way == Way.TRUCK:
         pairs = [(line, line.truck, sum(i.state in {"out", "truck"} for i in line.items)) for line in lines]
         # what is only counted is never scanned onto a truck

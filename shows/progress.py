@@ -14,7 +14,6 @@ from django.db.models.functions import Coalesce
 
 from company.templatetags.tape import metres
 from inventory.calc.excepts import dead_words
-from inventory.calc.kinds import Kind
 from inventory.models import CountMove, Item
 from inventory.querysets import standing_expression
 from shows.calc.words import Critical, Ended
@@ -358,8 +357,3 @@ def part_good_for(lines: Iterable[PullLine]) -> dict[Key, list[PartGood]]:
         for key in {(item.type_id, item.length_mm), (item.type_id, 0)} & wanted:
             found[key].append(one)
     return found
-
-
-def is_carrier(line: PullLine) -> bool:
-    """Say whether an extra is only what the rest travels in."""
-    return line.kind == Kind.CASE

@@ -176,9 +176,9 @@ def test_the_three_counts_say_what_each_leaves_out(as_hand, show):
     words = {}
     for way in ("out", "truck", "back"):
         page = text_of(as_hand.get(f"{DOCK}?show={show.pk}&way={way}"))
-        words[way] = re.search(r"(\d+ of \d+ [^0-9]*?(?:on the list(?:, \d+ out beside it)?|on the truck|back)) ", page)[1]
+        words[way] = re.search(r"(\d+ of \d+ [^0-9]*?(?:on the list(?:, \d+ out beyond it)?|on the truck|back)) ", page)[1]
     assert words == {
-        "out": "5 of 5 on the list, 2 out beside it",
+        "out": "5 of 5 on the list, 2 out beyond it",
         "truck": "0 of 3 labelled on the truck",
         "back": "0 of 7 back",
     }

@@ -34,9 +34,10 @@ function mistyped(text) {
 }
 
 // A count that does not add up, after what was said to be missing.
-function miscounted({ counted, missing = [] }, { name, contents }) {
+function counted({ counted: many, missing = [] }, { name, contents }, said) {
   const expected = contents?.filter(([code]) => !missing.includes(code)).length;
-  return contents && Number.isInteger(counted) && counted !== expected ? `${counted} of ${expected} were counted in ${name}: scan what is in it.` : "";
+  if (!contents || !Number.isInteger(many) || many === expected) return said;
+  return [worse(said[0], LOOK), "contradiction", `${said[2]} ${many} of ${expected} were counted in ${name}: scan what is in it.`];
 }
 
 // What was said not to be in its case, by name.
@@ -69,8 +70,7 @@ function out(scan, item, desk, at) {
     if (reason === `Out to ${there}.`) reason = `It is out to ${there} all the same.`;
     [signal, reason] = [STOP, `${reason} ${upper(item.against)}: take another, or undo.`];
   } else if (item.mind) [signal, reason] = [worse(signal, LOOK), `${reason} ${item.mind}`];
-  const short = miscounted(scan, item);
-  if (short) [signal, outcome, reason] = [worse(signal, LOOK), "contradiction", `${reason} ${short}`];
+  [signal, outcome, reason] = counted(scan, item, [signal, outcome, reason]);
   const listed = signal === STOP || scan.replaces ? "" : onList(scan.show, item, desk);
   return { signal, outcome, reason: `${reason} ${listed}`.trim() };
 }
@@ -89,8 +89,7 @@ function truck(scan, item, desk) {
     reason = `The record says it is out to ${desk.show(item.show)?.name ?? "another show"}. Now on the truck from ${there}.`;
   } else reason = `${item.truck ? "Already on" : "On"} the truck from ${there}.`;
   if (item.against) [signal, reason] = [worse(signal, LOOK), `${reason} Mind: ${item.against}.`];
-  const short = miscounted(scan, item);
-  if (short) [signal, outcome, reason] = [worse(signal, LOOK), "contradiction", `${reason} ${short}`];
+  [signal, outcome, reason] = counted(scan, item, [signal, outcome, reason]);
   return { signal, outcome, reason };
 }
 
@@ -103,8 +102,7 @@ function back(scan, item, desk, at) {
     if (scan.show && scan.show !== item.show && underWay) [signal, reason] = [LOOK, `Back from ${name}, which is still under way.`];
     else reason = `Back from ${name}.`;
   }
-  const short = miscounted(scan, item);
-  if (short) [signal, outcome, reason] = [worse(signal, LOOK), "contradiction", `${reason} ${short}`];
+  [signal, outcome, reason] = counted(scan, item, [signal, outcome, reason]);
   return { signal, outcome, reason: item.home && !scan.condition ? `${reason} ${item.home}` : reason };
 }
 

@@ -111,10 +111,10 @@ function counted(show, run, late, ever) {
 
 function said(lines, way) {
   const labelled = (one) => one.things.filter(isHere).length;
-  const beside = sumOf(lines, (one) => Math.max(0, out(one) - one.wanted));
+  const beyond = sumOf(lines, (one) => Math.max(0, out(one) - one.wanted));
   const isCounted = lines.some((one) => one.counted);
   const [pair, words, lead] = {
-    out: [(one) => [Math.min(one.wanted, out(one)), one.wanted], `on the list${beside ? `, ${beside} out beside it` : ""}`, "Still to pull"],
+    out: [(one) => [Math.min(one.wanted, out(one)), one.wanted], `on the list${beyond ? `, ${beyond} out beyond it` : ""}`, "Still to pull"],
     truck: [(one) => [one.things.filter(isLoaded).length, labelled(one)], `${isCounted ? "labelled " : ""}on the truck`, "Still in the room"],
     back: [(one) => [back(one), hasGone(one)], "back", "Not seen yet"],
   }[way];

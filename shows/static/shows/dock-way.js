@@ -45,7 +45,7 @@ export async function goTo(show, way) {
     drawHint("One moment", `Asking the shop for that card's show. Until then: ${WORD[state.way].toLowerCase()}, ${state.name}.`);
     const isThere = await fetch(kit.hello, { credentials: "same-origin", redirect: "error", signal: AbortSignal.timeout(GREETING_MS) }).then(({ ok }) => ok, () => false);
     if (isThere) location.assign(`${kit.dock}?show=${show}&way=${way}`);
-    else warn("Not known here", `This phone knows nothing of that card's show by heart: it takes signal. Still ${WORD[state.way].toLowerCase()}, ${state.name}.`);
+    else warn("Not known here", `That card's show is not on this phone: it needs signal. You still scan: ${WORD[state.way].toLowerCase()}, ${state.name}.`);
     return;
   }
   remember("dock_show", show, DAYS_4);
